@@ -1,0 +1,20 @@
+//! The database room: one connection type over both databases, the pool, the transactions, the migrations.
+//!
+//! Invariants: a write to SQLite holds the process-wide fair lock and begins with `BEGIN IMMEDIATE`, so writers queue
+//! and nobody starves; a read sees one snapshot; an instant is stored in UTC to the microsecond.
+//! Deliberately absent: any statement about a feature's tables (those live in the features' `store` files).
+
+mod connection;
+mod expressions;
+mod migrate;
+mod pool;
+pub mod schema;
+mod transaction;
+mod url;
+
+pub use connection::AnyConnection;
+pub use expressions::sum_bigint;
+pub use migrate::{migrate, newest_version};
+pub use pool::Db;
+pub use transaction::{Tx, instant, stored_instant};
+pub use url::{DatabaseUrl, UrlError};

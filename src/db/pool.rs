@@ -1,0 +1,216 @@
+//! The pool, and the two ways to use it: [`Db::read`] and [`Db::write`].
+
+use std::sync::Arc;
+use std::time::Duration;
+
+use diesel::connection::{AnsiTransactionManager, SimpleConnection, TransactionManager};
+use diesel::r2d2::{ManageConnection, Pool, PooledConnection};
+use diesel::{Connection, ConnectionError};
+use parking_lot::FairMutex;
+
+use super::connection::{AnyConnection, open};
+use super::migrate::migrate;
+use super::url::DatabaseUrl;
+use crate::base::Error;
+
+/// Opens connections for the pool by the address's scheme.
+struct Manager(DatabaseUrl);
+
+impl ManageConnection for Manager {
+    type Connection = AnyConnection;
+    type Error = diesel::r2d2::Error;
+
+    fn connect(&self) -> Result<AnyConnection, Self::Error> {
+        open(&self.0).map_err(diesel::r2d2::Error::ConnectionError)
+    }
+
+    fn is_valid(&self, conn: &mut AnyConnection) -> Result<(), Self::Error> {
+        match conn {
+            AnyConnection::Sqlite(_) => Ok(()),
+            AnyConnection::Postgres(conn) => conn
+                .batch_execute("SELECT 1")
+                .map_err(diesel::r2d2::Error::QueryError),
+        }
+    }
+
+    fn has_broken(&self, conn: &mut AnyConnection) -> bool {
+        std::thread::panicking()
+            || match conn {
+                AnyConnection::Sqlite(conn) => {
+                    AnsiTransactionManager::is_broken_transaction_manager(conn)
+                }
+                AnyConnection::Postgres(conn) => {
+                    AnsiTransactionManager::is_broken_transaction_manager(conn)
+                }
+            }
+    }
+}
+
+/// The database, shared by all threads of the process. Cloning shares it.
+#[derive(Clone)]
+pub struct Db {
+    pool: Pool<Manager>,
+    url: DatabaseUrl,
+    /// SQLite has one writer at a time. A fair lock makes writers queue in the order of their coming: left to the
+    /// busy handler alone, one of eight waited for 3.8 s.
+    writer: Arc<FairMutex<()>>,
+}
+
+impl Db {
+    /// Opens the pool and migrates the database.
+    ///
+    /// `connections` is the size of the pool; `wait_ms` how long a caller waits for a free connection.
+    ///
+    /// # Errors
+    /// [`Error::Unavailable`] when the database cannot be reached or is newer than this program.
+    pub fn open(url: &DatabaseUrl, connections: u32, wait_ms: u64) -> Result<Self, Error> {
+        let mut first = open(url).map_err(|e| Error::Unavailable {
+            detail: format!("{url} cannot be opened: {e}"),
+        })?;
+        let read_only = matches!(
+            url,
+            DatabaseUrl::Sqlite {
+                read_only: true,
+                ..
+            }
+        );
+        if !read_only {
+            migrate(&mut first)?;
+        }
+        drop(first);
+        let pool = Pool::builder()
+            .max_size(connections)
+            .min_idle(Some(1))
+            .connection_timeout(Duration::from_millis(wait_ms))
+            .test_on_check_out(!url.is_sqlite())
+            .build_unchecked(Manager(url.clone()));
+        Ok(Self {
+            pool,
+            url: url.clone(),
+            writer: Arc::new(FairMutex::new(())),
+        })
+    }
+
+    /// The address this database was opened at.
+    #[must_use]
+    pub fn url(&self) -> &DatabaseUrl {
+        &self.url
+    }
+
+    /// Connections of the pool in use, and in all.
+    #[must_use]
+    pub fn usage(&self) -> (u32, u32) {
+        let state = self.pool.state();
+        (
+            state.connections - state.idle_connections,
+            state.connections,
+        )
+    }
+
+    fn connection(&self) -> Result<PooledConnection<Manager>, Error> {
+        self.pool.get().map_err(|e| Error::Unavailable {
+            detail: format!("no database connection became free in time: {e}"),
+        })
+    }
+
+    /// Runs `work` on one snapshot of the database, without leave to write.
+    ///
+    /// # Errors
+    /// What `work` returns, or [`Error::Unavailable`].
+    pub fn read<T>(
+        &self,
+        work: impl FnOnce(&mut AnyConnection) -> Result<T, Error>,
+    ) -> Result<T, Error> {
+        let mut conn = self.connection()?;
+        within(
+            &mut conn,
+            "BEGIN DEFERRED",
+            "BEGIN ISOLATION LEVEL REPEATABLE READ READ ONLY",
+            work,
+        )
+    }
+
+    /// Runs `work` in one write transaction: all of it is kept, durably, or none.
+    ///
+    /// # Errors
+    /// What `work` returns (then nothing was kept), or [`Error::Unavailable`].
+    pub fn write<T>(
+        &self,
+        work: impl FnOnce(&mut AnyConnection) -> Result<T, Error>,
+    ) -> Result<T, Error> {
+        let _turn = self.url.is_sqlite().then(|| self.writer.lock());
+        let mut conn = self.connection()?;
+        within(&mut conn, "BEGIN IMMEDIATE", "BEGIN", work)
+    }
+
+    /// Runs `work` outside any transaction, for statements that open their own (`VACUUM INTO`).
+    ///
+    /// # Errors
+    /// What `work` returns, or [`Error::Unavailable`].
+    pub fn bare<T>(
+        &self,
+        work: impl FnOnce(&mut AnyConnection) -> Result<T, Error>,
+    ) -> Result<T, Error> {
+        work(&mut *self.connection()?)
+    }
+}
+
+/// One transaction: commit when `work` succeeds, else roll back.
+fn within<T>(
+    conn: &mut AnyConnection,
+    sqlite: &str,
+    postgres: &str,
+    work: impl FnOnce(&mut AnyConnection) -> Result<T, Error>,
+) -> Result<T, Error> {
+    match conn {
+        AnyConnection::Sqlite(inner) => {
+            AnsiTransactionManager::begin_transaction_sql(inner, sqlite)?
+        }
+        AnyConnection::Postgres(inner) => {
+            AnsiTransactionManager::begin_transaction_sql(inner, postgres)?
+        }
+    }
+    let outcome = work(conn);
+    match conn {
+        AnyConnection::Sqlite(inner) => finish(inner, outcome),
+        AnyConnection::Postgres(inner) => finish(inner, outcome),
+    }
+}
+
+fn finish<C, T>(conn: &mut C, outcome: Result<T, Error>) -> Result<T, Error>
+where
+    C: Connection<TransactionManager = AnsiTransactionManager>,
+{
+    match outcome {
+        Ok(value) => {
+            if let Err(error) = AnsiTransactionManager::commit_transaction(conn) {
+                // A commit that failed may leave the transaction open; rolling back makes the connection usable again.
+                let _ = AnsiTransactionManager::rollback_transaction(conn);
+                return Err(error.into());
+            }
+            Ok(value)
+        }
+        Err(error) => {
+            AnsiTransactionManager::rollback_transaction(conn)
+                .or_else(|e| {
+                    if matches!(e, diesel::result::Error::NotInTransaction) {
+                        Ok(())
+                    } else {
+                        Err(e)
+                    }
+                })
+                .map_err(|e| Error::Unavailable {
+                    detail: format!("{error}; and the transaction could not be rolled back: {e}"),
+                })?;
+            Err(error)
+        }
+    }
+}
+
+impl From<ConnectionError> for Error {
+    fn from(error: ConnectionError) -> Self {
+        Self::Unavailable {
+            detail: error.to_string(),
+        }
+    }
+}

@@ -1,0 +1,70 @@
+//! Strong entity tags from a row's version, and the `If-Match` that a change must carry (RFC 9110, sections 8.8.3 and 13.1.1).
+
+use std::future::{Ready, ready};
+
+use actix_web::dev::Payload;
+use actix_web::http::header::IF_MATCH;
+use actix_web::{FromRequest, HttpRequest};
+
+use super::problem::Problem;
+use crate::base::Error;
+
+/// The `If-Match` header of a request, if there is one.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct IfMatch(Option<String>);
+
+/// The entity tag of a version.
+pub(super) fn etag_text(version: i64) -> String {
+    format!("\"{version}\"")
+}
+
+impl IfMatch {
+    /// Holds the header against the version that stands in the books.
+    ///
+    /// # Errors
+    /// [`Error::PreconditionRequired`] without a header, [`Error::VersionMismatch`] when it names another version.
+    pub fn check(&self, version: i64) -> Result<(), Error> {
+        let header = self.0.as_deref().ok_or(Error::PreconditionRequired)?;
+        let named = |tag: &str| tag.trim() == "*" || tag.trim() == etag_text(version);
+        if header.split(',').any(named) {
+            Ok(())
+        } else {
+            Err(Error::VersionMismatch { current: version })
+        }
+    }
+}
+
+impl FromRequest for IfMatch {
+    type Error = Problem;
+    type Future = Ready<Result<Self, Problem>>;
+
+    fn from_request(request: &HttpRequest, _: &mut Payload) -> Self::Future {
+        let header = request
+            .headers()
+            .get(IF_MATCH)
+            .and_then(|value| value.to_str().ok());
+        ready(Ok(Self(header.map(str::to_owned))))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[track_caller]
+    fn check(header: Option<&str>, version: i64, expected: bool) {
+        assert_eq!(
+            IfMatch(header.map(str::to_owned)).check(version).is_ok(),
+            expected
+        );
+    }
+
+    #[test]
+    fn if_match() {
+        check(None, 1, false);
+        check(Some("\"1\""), 1, true);
+        check(Some("\"2\", \"3\""), 3, true);
+        check(Some("W/\"3\""), 3, false);
+        check(Some("*"), 7, true);
+    }
+}

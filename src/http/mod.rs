@@ -1,0 +1,26 @@
+//! The HTTP room: who may come in, how bodies are read, how answers and problems are written.
+//!
+//! Invariants: authentication comes before a body is read; every error leaves as `application/problem+json`; a write
+//! with an `Idempotency-Key` is answered once and repeated from the books. It knows no feature: the table of
+//! operations and their roles is handed in by the composition root.
+
+mod body;
+mod caller;
+mod door;
+mod etag;
+mod paging;
+mod problem;
+mod reply;
+mod request_id;
+mod service;
+mod store;
+pub mod tokens;
+
+pub use body::{Body, NoBody, RawBody};
+pub use caller::{Caller, Role, Roles};
+pub use door::{Door, Doors, guard};
+pub use etag::IfMatch;
+pub use paging::{List, Page, PageQuery};
+pub use problem::{Answer, Problem, ProblemBody, path_error, query_error};
+pub use reply::Reply;
+pub use service::{Limits, Service};

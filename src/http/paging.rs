@@ -1,0 +1,152 @@
+//! Lists in pages: a cursor on an immutable key, and a `Link` header to the next page (RFC 8288).
+
+use actix_web::HttpResponse;
+use actix_web::http::header::LINK;
+use serde::{Deserialize, Serialize};
+use utoipa::{IntoParams, ToSchema};
+
+use super::problem::{Answer, Problem};
+use crate::base::Error;
+
+/// The most rows a page may have.
+const LIMIT_MAX: i64 = 1_000;
+
+/// The query of a list.
+#[derive(Debug, Clone, Default, Deserialize, IntoParams)]
+#[into_params(parameter_in = Query)]
+pub struct PageQuery {
+    /// Where the page begins: the `next` of the page before.
+    #[param(pattern = "^[0-9]{1,18}$")]
+    pub cursor: Option<String>,
+    /// How many rows at most, 1 to 1000; 100 unless said.
+    #[param(minimum = 1, maximum = 1000)]
+    pub limit: Option<i64>,
+}
+
+/// A page asked for: rows with an id above `after`, `limit` of them at most.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Page {
+    /// The id after which the page begins.
+    pub after: i64,
+    /// The most rows.
+    pub limit: i64,
+}
+
+impl PageQuery {
+    /// The page meant.
+    ///
+    /// # Errors
+    /// 400 when the cursor is none of ours, or the limit is out of 1 to 1000.
+    pub fn page(&self) -> Result<Page, Problem> {
+        let after = match self.cursor.as_deref() {
+            None => 0,
+            Some(text) => text
+                .parse()
+                .ok()
+                .filter(|id| *id >= 0 && text.bytes().all(|b| b.is_ascii_digit()))
+                .ok_or_else(|| Problem::bad_query(&format!("cursor `{text}` is not one that a list gave: take `next` from the page before")))?,
+        };
+        let limit = self.limit.unwrap_or(100);
+        if !(1..=LIMIT_MAX).contains(&limit) {
+            return Err(Problem::bad_query(&format!(
+                "limit {limit} is out of range: 1 to {LIMIT_MAX}"
+            )));
+        }
+        Ok(Page { after, limit })
+    }
+}
+
+/// One page of a list.
+#[derive(Debug, Serialize, ToSchema)]
+pub struct List<T> {
+    /// The rows.
+    pub items: Vec<T>,
+    /// The cursor of the next page; absent on the last.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub next: Option<String>,
+}
+
+impl<T: Serialize> List<T> {
+    /// A page from rows fetched with one more than asked for, so that the last page is known.
+    #[must_use]
+    pub fn from_rows(mut rows: Vec<T>, page: Page, id: impl Fn(&T) -> i64) -> Self {
+        let more = i64::try_from(rows.len()).unwrap_or(i64::MAX) > page.limit;
+        rows.truncate(usize::try_from(page.limit).unwrap_or(usize::MAX));
+        let next = rows
+            .last()
+            .filter(|_| more)
+            .map(|last| id(last).to_string());
+        Self { items: rows, next }
+    }
+
+    /// The response, with its `Link`. `path_and_query` is the list's address without cursor, such as `/v1/lots?material=A`.
+    ///
+    /// # Errors
+    /// A problem when a row cannot be written.
+    pub fn answer(&self, path_and_query: &str) -> Answer {
+        let mut response = HttpResponse::Ok();
+        if let Some(next) = &self.next {
+            let joint = if path_and_query.contains('?') {
+                '&'
+            } else {
+                '?'
+            };
+            response.insert_header((
+                LINK,
+                format!("<{path_and_query}{joint}cursor={next}>; rel=\"next\""),
+            ));
+        }
+        let body = serde_json::to_string(self).map_err(|e| Error::Internal(e.to_string()))?;
+        Ok(response.content_type("application/json").body(body))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_last_page_has_no_next() {
+        let page = Page { after: 0, limit: 2 };
+        assert_eq!(
+            List::from_rows(vec![1_i64, 2, 3], page, |id| *id)
+                .next
+                .as_deref(),
+            Some("2")
+        );
+        assert_eq!(List::from_rows(vec![1_i64, 2], page, |id| *id).next, None);
+    }
+
+    #[track_caller]
+    fn check(cursor: Option<&str>, limit: Option<i64>, expected: Option<Page>) {
+        let query = PageQuery {
+            cursor: cursor.map(str::to_owned),
+            limit,
+        };
+        assert_eq!(query.page().ok(), expected);
+    }
+
+    #[test]
+    fn pages_asked_for() {
+        check(
+            None,
+            None,
+            Some(Page {
+                after: 0,
+                limit: 100,
+            }),
+        );
+        check(
+            Some("7"),
+            Some(1000),
+            Some(Page {
+                after: 7,
+                limit: 1000,
+            }),
+        );
+        check(Some("-7"), None, None);
+        check(Some("x"), None, None);
+        check(None, Some(0), None);
+        check(None, Some(1001), None);
+    }
+}

@@ -1,0 +1,84 @@
+//! What an operation answers, before it becomes a response: kept as plain data so that it can be stored for a repeat.
+
+use actix_web::HttpResponse;
+use actix_web::http::StatusCode;
+use actix_web::http::header::{ETAG, LOCATION};
+use serde::Serialize;
+
+use super::etag::etag_text;
+use crate::base::Error;
+
+/// An answer: status, headers that matter, and the body as JSON text.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Reply {
+    pub(super) status: u16,
+    pub(super) location: Option<String>,
+    pub(super) etag: Option<String>,
+    pub(super) body: String,
+}
+
+impl Reply {
+    /// 200 with a body.
+    ///
+    /// # Errors
+    /// [`Error::Internal`] when the body cannot be written as JSON.
+    pub fn ok(body: &impl Serialize) -> Result<Self, Error> {
+        let body = serde_json::to_string(body)
+            .map_err(|e| Error::Internal(format!("an answer could not be written: {e}")))?;
+        Ok(Self {
+            status: 200,
+            location: None,
+            etag: None,
+            body,
+        })
+    }
+
+    /// 201 with the address of what was created.
+    ///
+    /// # Errors
+    /// As [`Reply::ok`].
+    pub fn created(location: String, body: &impl Serialize) -> Result<Self, Error> {
+        Ok(Self {
+            status: 201,
+            location: Some(location),
+            ..Self::ok(body)?
+        })
+    }
+
+    /// 204 without a body.
+    #[must_use]
+    pub fn nothing() -> Self {
+        Self {
+            status: 204,
+            location: None,
+            etag: None,
+            body: String::new(),
+        }
+    }
+
+    /// The same answer with a strong `ETag` made of a version.
+    #[must_use]
+    pub fn with_version(mut self, version: i64) -> Self {
+        self.etag = Some(etag_text(version));
+        self
+    }
+
+    /// The response to send.
+    #[must_use]
+    pub fn into_response(self) -> HttpResponse {
+        let mut response = HttpResponse::build(
+            StatusCode::from_u16(self.status).unwrap_or(StatusCode::INTERNAL_SERVER_ERROR),
+        );
+        if let Some(location) = self.location {
+            response.insert_header((LOCATION, location));
+        }
+        if let Some(etag) = self.etag {
+            response.insert_header((ETAG, etag));
+        }
+        if self.status == 204 {
+            response.finish()
+        } else {
+            response.content_type("application/json").body(self.body)
+        }
+    }
+}

@@ -1,0 +1,204 @@
+//! What every handler is given: the database, the clock, the source of randomness, and the two ways to run an operation.
+
+use std::sync::Arc;
+
+use actix_web::web;
+use chrono::{DateTime, Duration, NaiveDate, Utc};
+use chrono_tz::Tz;
+
+use super::body::NoBody;
+use super::problem::{Answer, Problem};
+use super::reply::Reply;
+use super::store;
+use crate::base::Currency;
+use crate::base::Entropy;
+use crate::base::{Clock, local_date};
+use crate::base::{Error, RefusalKind};
+use crate::db::{AnyConnection, Db, Tx, stored_instant};
+
+/// How long an answer to an `Idempotency-Key` is kept, in days.
+const ANSWERS_KEPT_DAYS: i64 = 7;
+
+/// Limits on what a request may bring.
+#[derive(Debug, Clone, Copy)]
+pub struct Limits {
+    /// The longest JSON body, in bytes.
+    pub json_bytes: usize,
+    /// The longest file (a CSV of purchases), in bytes.
+    pub file_bytes: usize,
+}
+
+impl Default for Limits {
+    fn default() -> Self {
+        Self {
+            json_bytes: 1024 * 1024,
+            file_bytes: 50 * 1024 * 1024,
+        }
+    }
+}
+
+/// The service behind the handlers. Cloning shares it.
+#[derive(Clone)]
+pub struct Service {
+    db: Db,
+    clock: Arc<dyn Clock>,
+    entropy: Arc<dyn Entropy>,
+    base_currency: Currency,
+    time_zone: Tz,
+    limits: Limits,
+}
+
+impl Service {
+    /// Puts the parts together.
+    #[must_use]
+    pub fn new(
+        db: Db,
+        clock: Arc<dyn Clock>,
+        entropy: Arc<dyn Entropy>,
+        base_currency: Currency,
+        time_zone: Tz,
+        limits: Limits,
+    ) -> Self {
+        Self {
+            db,
+            clock,
+            entropy,
+            base_currency,
+            time_zone,
+            limits,
+        }
+    }
+
+    /// The database.
+    #[must_use]
+    pub fn db(&self) -> &Db {
+        &self.db
+    }
+
+    /// The source of randomness.
+    #[must_use]
+    pub fn entropy(&self) -> &dyn Entropy {
+        &*self.entropy
+    }
+
+    /// The installation's base currency.
+    #[must_use]
+    pub fn base_currency(&self) -> Currency {
+        self.base_currency
+    }
+
+    /// The limits in force.
+    #[must_use]
+    pub fn limits(&self) -> Limits {
+        self.limits
+    }
+
+    /// The instant now.
+    #[must_use]
+    pub fn now(&self) -> DateTime<Utc> {
+        self.clock.now()
+    }
+
+    /// The local day now, in the installation's time zone.
+    #[must_use]
+    pub fn today(&self) -> NaiveDate {
+        local_date(self.clock.now(), self.time_zone)
+    }
+
+    /// Runs a read on a thread where waiting is allowed.
+    ///
+    /// # Errors
+    /// The operation's error as a problem.
+    pub async fn read<T, F>(&self, work: F) -> Result<T, Problem>
+    where
+        T: Send + 'static,
+        F: FnOnce(&mut AnyConnection) -> Result<T, Error> + Send + 'static,
+    {
+        let db = self.db.clone();
+        web::block(move || db.read(work))
+            .await
+            .map_err(gone)?
+            .map_err(Problem::from)
+    }
+
+    /// Runs an operation that writes, once: in one transaction, with the answer kept under the request's idempotency
+    /// key when it has one. An answer that is not a success is never kept.
+    ///
+    /// # Errors
+    /// The operation's error as a problem; 422 when the key was used with another body.
+    pub async fn write<F>(&self, request: NoBody, work: F) -> Answer
+    where
+        F: FnOnce(&mut Tx<'_>) -> Result<Reply, Error> + Send + 'static,
+    {
+        let service = self.clone();
+        let reply = web::block(move || service.write_blocking(&request, work))
+            .await
+            .map_err(gone)??;
+        Ok(reply.into_response())
+    }
+
+    fn write_blocking<F>(&self, request: &NoBody, work: F) -> Result<Reply, Error>
+    where
+        F: FnOnce(&mut Tx<'_>) -> Result<Reply, Error>,
+    {
+        self.as_actor(&request.caller.name, |tx| {
+            let Some(once) = &request.once else {
+                return work(tx);
+            };
+            if let Some((body_hash, reply)) = store::answer_fetch(tx.conn, once)? {
+                if body_hash == once.body_hash {
+                    return Ok(reply);
+                }
+                let detail = format!(
+                    "Idempotency-Key `{}` was used here with another body: take a new key",
+                    once.key
+                );
+                return Err(Error::refused(RefusalKind::KeyReused, detail));
+            }
+            let reply = work(tx)?;
+            if (200..300).contains(&reply.status) {
+                store::answer_keep(tx.conn, once, &reply, tx.stored_now())?;
+            }
+            Ok(reply)
+        })
+    }
+
+    /// Runs an operation that writes in the name of `actor`, outside any request (a command, a daily job).
+    ///
+    /// # Errors
+    /// What the operation returns.
+    pub fn as_actor<T>(
+        &self,
+        actor: &str,
+        work: impl FnOnce(&mut Tx<'_>) -> Result<T, Error>,
+    ) -> Result<T, Error> {
+        self.db.write(|conn| {
+            // The instant is taken inside the transaction: on SQLite, after the wait for the turn, so that
+            // recorded instants grow in the order in which entries are written.
+            let now = self.clock.now();
+            let today = local_date(now, self.time_zone);
+            work(&mut Tx {
+                conn,
+                now,
+                today,
+                actor,
+                base_currency: self.base_currency,
+            })
+        })
+    }
+
+    /// Forgets idempotent answers that have served their time.
+    ///
+    /// # Errors
+    /// [`Error::Unavailable`] when the database does not answer.
+    pub fn forget_old_answers(&self) -> Result<usize, Error> {
+        let before = stored_instant(self.clock.now() - Duration::days(ANSWERS_KEPT_DAYS));
+        self.db.write(|conn| store::answers_forget(conn, before))
+    }
+}
+
+fn gone(_: actix_web::error::BlockingError) -> Problem {
+    Problem::from(Error::Internal(
+        "an operation's thread ended before it answered".into(),
+    ))
+}

@@ -1,0 +1,161 @@
+//! Tokens: made, listed, revoked. A token is 256 random bits; only its SHA-256 is kept, so it can be shown once.
+
+use chrono::{DateTime, NaiveDateTime, Utc};
+use serde::{Deserialize, Serialize};
+use sha2::{Digest, Sha256};
+use utoipa::ToSchema;
+
+use super::caller::{Role, Roles};
+use super::paging::Page;
+use super::store;
+use crate::base::Entropy;
+use crate::base::Error;
+use crate::db::{AnyConnection, Tx, instant, stored_instant};
+
+/// A token to be made.
+#[derive(Debug, Clone, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct TokenIn {
+    /// The name that will stand as `actor` on what the token writes; 1 to 100 characters.
+    #[schema(min_length = 1, max_length = 100)]
+    pub name: String,
+    /// What the token may do; at least one role.
+    #[schema(min_items = 1)]
+    pub roles: Vec<Role>,
+    /// When the token ends; never unless said.
+    pub expires_at: Option<DateTime<Utc>>,
+}
+
+/// A token without its secret.
+#[derive(Debug, Clone, Serialize, ToSchema)]
+pub struct TokenOut {
+    /// The token's id.
+    pub id: i64,
+    /// The token's name.
+    pub name: String,
+    /// What it may do.
+    pub roles: Vec<Role>,
+    /// When it was made.
+    pub created_at: DateTime<Utc>,
+    /// When it ends.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub expires_at: Option<DateTime<Utc>>,
+    /// When it was revoked.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub revoked_at: Option<DateTime<Utc>>,
+}
+
+/// A token just made, with its secret: shown this once.
+#[derive(Debug, Clone, Serialize, ToSchema)]
+pub struct TokenMade {
+    /// The token's id.
+    pub id: i64,
+    /// The token's name.
+    pub name: String,
+    /// What it may do.
+    pub roles: Vec<Role>,
+    /// The secret, to be sent as `Authorization: Bearer …`. It cannot be read again.
+    pub token: String,
+}
+
+/// The hash under which a secret is kept.
+pub(super) fn hash(secret: &str) -> String {
+    hex::encode(Sha256::digest(secret.as_bytes()))
+}
+
+/// Makes a token.
+///
+/// # Errors
+/// [`Error::Invalid`] when the name is empty or too long, no role is given, or it would end in the past.
+pub fn token_create(
+    tx: &mut Tx<'_>,
+    entropy: &dyn Entropy,
+    input: TokenIn,
+) -> Result<TokenMade, Error> {
+    let name = input.name.trim().to_owned();
+    if name.is_empty() || name.chars().count() > 100 || name.chars().any(char::is_control) {
+        return Err(Error::invalid(
+            "/name",
+            format!(
+                "`{}` is no name: 1 to 100 characters, none of them a control character",
+                input.name
+            ),
+        ));
+    }
+    if input.roles.is_empty() {
+        return Err(Error::invalid(
+            "/roles",
+            "no role is given: name at least one of reader, bench, buyer, administrator",
+        ));
+    }
+    if let Some(at) = input.expires_at.filter(|at| *at <= tx.now) {
+        return Err(Error::invalid(
+            "/expires_at",
+            format!("{at} is not in the future"),
+        ));
+    }
+    let mut secret = [0_u8; 32];
+    entropy.fill(&mut secret)?;
+    let token = format!("ht_{}", hex::encode(secret));
+    let roles = Roles::new(input.roles);
+    let id = store::token_insert(
+        tx.conn,
+        &name,
+        &hash(&token),
+        &roles,
+        tx.stored_now(),
+        input.expires_at.map(stored_instant),
+    )?;
+    Ok(TokenMade {
+        id,
+        name,
+        roles: roles.as_slice().to_vec(),
+        token,
+    })
+}
+
+/// Whether no token was ever made.
+///
+/// # Errors
+/// [`Error::Unavailable`] when the database does not answer.
+pub fn none_yet(conn: &mut AnyConnection) -> Result<bool, Error> {
+    Ok(store::token_count(conn)? == 0)
+}
+
+/// One page of the tokens, with one row more than asked for.
+///
+/// # Errors
+/// [`Error::Unavailable`] when the database does not answer.
+pub fn token_list(conn: &mut AnyConnection, page: Page) -> Result<Vec<TokenOut>, Error> {
+    store::tokens_after(conn, page.after, page.limit + 1)?
+        .into_iter()
+        .map(|row| {
+            let roles: Roles = row.roles.parse().map_err(Error::Internal)?;
+            let shown = |at: Option<NaiveDateTime>| at.map(instant);
+            Ok(TokenOut {
+                id: row.id,
+                name: row.name,
+                roles: roles.as_slice().to_vec(),
+                created_at: instant(row.created_at),
+                expires_at: shown(row.expires_at),
+                revoked_at: shown(row.revoked_at),
+            })
+        })
+        .collect()
+}
+
+/// Revokes a token: it opens nothing from now on.
+///
+/// # Errors
+/// [`Error::NotFound`] when there is no such token.
+pub fn token_revoke(tx: &mut Tx<'_>, id: i64) -> Result<(), Error> {
+    let now = tx.stored_now();
+    if store::token_revoke(tx.conn, id, now)? {
+        Ok(())
+    } else {
+        Err(Error::NotFound {
+            noun: "token",
+            key: id.to_string(),
+        })
+    }
+}

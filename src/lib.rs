@@ -1,0 +1,5 @@
+//! heeltap: inventory and cost for labs that cast replicas in two-part silicone elastomer.
+
+pub mod base;
+pub mod db;
+pub mod http;

@@ -1,0 +1,3 @@
+//! The binary: hands the command line to [`heeltap::cli`].
+
+fn main() {}
