@@ -3,3 +3,4 @@
 pub mod base;
 pub mod db;
 pub mod http;
+pub mod stock;
