@@ -9,6 +9,8 @@ mod expressions;
 mod migrate;
 mod pool;
 pub mod schema;
+#[cfg(test)]
+pub(crate) mod testing;
 mod transaction;
 mod url;
 
