@@ -1,5 +1,17 @@
 //! heeltap: inventory and cost for labs that cast replicas in two-part silicone elastomer.
+//!
+//! The rooms, from the ground up. Imports run one way, downwards:
+//!
+//! - [`base`]: exact decimals, quantities, money, codes, units, the one error, clock and entropy as things passed in
+//! - [`db`]: one connection type over SQLite and PostgreSQL, transactions, migrations
+//! - [`http`]: the door, bodies, paging, idempotency, problem documents; it knows no feature
+//! - [`app`]: the composition root: doors, routes, the OpenAPI document, the server, the background workers
+//! - [`cli`]: the command line
+//!
+//! Deliberately absent: any state outside the database but for the pool; any use of a float for money or stock.
 
+pub mod app;
 pub mod base;
+pub mod cli;
 pub mod db;
 pub mod http;
