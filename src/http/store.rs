@@ -125,18 +125,18 @@ pub(super) fn answer_fetch(
     conn: &mut AnyConnection,
     once: &Once,
 ) -> Result<Option<(String, Reply)>, Error> {
-    let row: Option<(String, i32, Option<String>, Option<String>, String)> =
-        idempotency_keys::table
-            .find((once.token_id, &once.method, &once.path, &once.key))
-            .select((
-                idempotency_keys::body_hash,
-                idempotency_keys::status,
-                idempotency_keys::location,
-                idempotency_keys::etag,
-                idempotency_keys::body,
-            ))
-            .first(conn)
-            .optional()?;
+    type Row = (String, i32, Option<String>, Option<String>, String);
+    let row: Option<Row> = idempotency_keys::table
+        .find((once.token_id, &once.method, &once.path, &once.key))
+        .select((
+            idempotency_keys::body_hash,
+            idempotency_keys::status,
+            idempotency_keys::location,
+            idempotency_keys::etag,
+            idempotency_keys::body,
+        ))
+        .first(conn)
+        .optional()?;
     Ok(row.map(|(hash, status, location, etag, body)| {
         (
             hash,
