@@ -1,3 +1,7 @@
 //! The binary: hands the command line to [`heeltap::cli`].
 
-fn main() {}
+use std::process::ExitCode;
+
+fn main() -> ExitCode {
+    heeltap::cli::run()
+}

@@ -2,10 +2,13 @@
 //!
 //! Invariants: a write to SQLite holds the process-wide fair lock and begins with `BEGIN IMMEDIATE`, so writers queue
 //! and nobody starves; a read sees one snapshot; an instant is stored in UTC to the microsecond.
-//! Deliberately absent: any statement about a feature's tables (those live in the features' `store` files).
+//! Deliberately absent: any statement about a feature's tables (those live in the features' `store` files); only the
+//! tables that belong to no feature are served here (`installation`, `job_runs`).
 
 mod connection;
 mod expressions;
+mod installation;
+mod job_runs;
 mod migrate;
 mod pool;
 pub mod schema;
@@ -16,6 +19,8 @@ mod url;
 
 pub use connection::AnyConnection;
 pub use expressions::sum_bigint;
+pub use installation::{Installation, installation_fetch, installation_settle};
+pub use job_runs::{job_claim, job_give_back};
 pub use migrate::{migrate, newest_version};
 pub use pool::Db;
 pub use transaction::{Tx, instant, stored_instant};

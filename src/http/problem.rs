@@ -18,9 +18,12 @@ use crate::base::{Error, FieldError, RefusalKind};
 /// What a handler returns.
 pub type Answer = Result<HttpResponse, Problem>;
 
-/// An error on its way out.
+/// An error on its way out. Boxed, so that a result that may hold one stays small.
 #[derive(Debug, Clone)]
-pub struct Problem {
+pub struct Problem(Box<Parts>);
+
+#[derive(Debug, Clone)]
+struct Parts {
     status: StatusCode,
     kind: &'static str,
     title: &'static str,
@@ -60,7 +63,7 @@ impl Problem {
         title: &'static str,
         detail: impl Into<String>,
     ) -> Self {
-        Self {
+        Self(Box::new(Parts {
             status,
             kind,
             title,
@@ -68,7 +71,7 @@ impl Problem {
             errors: Vec::new(),
             members: Map::new(),
             headers: Vec::new(),
-        }
+        }))
     }
 
     /// 404: no operation has this address.
@@ -92,7 +95,7 @@ impl Problem {
             "Method not allowed",
             detail,
         );
-        problem.headers.push((ALLOW, allowed.to_owned()));
+        problem.0.headers.push((ALLOW, allowed.to_owned()));
         problem
     }
 
@@ -107,6 +110,7 @@ impl Problem {
             detail,
         );
         problem
+            .0
             .headers
             .push((WWW_AUTHENTICATE, "Bearer realm=\"heeltap\"".to_owned()));
         problem
@@ -173,12 +177,12 @@ impl Problem {
     #[must_use]
     pub fn body(&self) -> ProblemBody {
         ProblemBody {
-            kind: format!("urn:heeltap:problem:{}", self.kind),
-            title: self.title.to_owned(),
-            status: self.status.as_u16(),
-            detail: self.detail.clone(),
-            errors: self.errors.clone(),
-            members: self.members.clone(),
+            kind: format!("urn:heeltap:problem:{}", self.0.kind),
+            title: self.0.title.to_owned(),
+            status: self.0.status.as_u16(),
+            detail: self.0.detail.clone(),
+            errors: self.0.errors.clone(),
+            members: self.0.members.clone(),
         }
     }
 }
@@ -232,15 +236,14 @@ impl From<Error> for Problem {
                     .map(|e| format!("{}: {}", e.pointer, e.detail))
                     .collect::<Vec<_>>()
                     .join("; ");
-                Self {
-                    errors,
-                    ..Self::new(
-                        StatusCode::UNPROCESSABLE_ENTITY,
-                        "invalid",
-                        "A value is not right",
-                        detail,
-                    )
-                }
+                let mut problem = Self::new(
+                    StatusCode::UNPROCESSABLE_ENTITY,
+                    "invalid",
+                    "A value is not right",
+                    detail,
+                );
+                problem.0.errors = errors;
+                problem
             }
             Error::NotFound { noun, key } => Self::new(
                 StatusCode::NOT_FOUND,
@@ -264,10 +267,9 @@ impl From<Error> for Problem {
             ),
             Error::Refused(refusal) => {
                 let (kind, title, status) = refusal_status(refusal.kind);
-                Self {
-                    members: refusal.members,
-                    ..Self::new(status, kind, title, refusal.detail)
-                }
+                let mut problem = Self::new(status, kind, title, refusal.detail);
+                problem.0.members = refusal.members;
+                problem
             }
             Error::Unavailable { detail } => {
                 tracing::warn!(detail, "unavailable");
@@ -277,7 +279,7 @@ impl From<Error> for Problem {
                     "Not available just now",
                     "the database cannot be reached in time; nothing was changed; try again",
                 );
-                problem.headers.push((RETRY_AFTER, "2".to_owned()));
+                problem.0.headers.push((RETRY_AFTER, "2".to_owned()));
                 problem
             }
             Error::ReadOnly { detail } => {
@@ -313,18 +315,24 @@ impl From<Error> for Problem {
 
 impl fmt::Display for Problem {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        write!(f, "{} {}: {}", self.status.as_u16(), self.kind, self.detail)
+        write!(
+            f,
+            "{} {}: {}",
+            self.0.status.as_u16(),
+            self.0.kind,
+            self.0.detail
+        )
     }
 }
 
 impl ResponseError for Problem {
     fn status_code(&self) -> StatusCode {
-        self.status
+        self.0.status
     }
 
     fn error_response(&self) -> HttpResponse {
-        let mut response = HttpResponse::build(self.status);
-        for (name, value) in &self.headers {
+        let mut response = HttpResponse::build(self.0.status);
+        for (name, value) in &self.0.headers {
             response.insert_header((name.clone(), value.clone()));
         }
         let body = serde_json::to_string(&self.body()).unwrap_or_default();

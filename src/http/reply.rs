@@ -15,6 +15,8 @@ pub struct Reply {
     pub(super) location: Option<String>,
     pub(super) etag: Option<String>,
     pub(super) body: String,
+    /// The body to keep for a repeat, where it must not be the one that is sent.
+    pub(super) kept_body: Option<String>,
 }
 
 impl Reply {
@@ -30,6 +32,7 @@ impl Reply {
             location: None,
             etag: None,
             body,
+            kept_body: None,
         })
     }
 
@@ -53,6 +56,7 @@ impl Reply {
             location: None,
             etag: None,
             body: String::new(),
+            kept_body: None,
         }
     }
 
@@ -61,6 +65,16 @@ impl Reply {
     pub fn with_version(mut self, version: i64) -> Self {
         self.etag = Some(etag_text(version));
         self
+    }
+
+    /// The same answer, but a repeat under the same idempotency key is answered with `body`: for answers that hold a
+    /// secret, which must never stand in the database.
+    ///
+    /// # Errors
+    /// As [`Reply::ok`].
+    pub fn kept_as(mut self, body: &impl Serialize) -> Result<Self, Error> {
+        self.kept_body = Some(Self::ok(body)?.body);
+        Ok(self)
     }
 
     /// The response to send.

@@ -93,6 +93,14 @@ pub(super) fn tokens_after(
         .load(conn)?)
 }
 
+pub(super) fn token_fetch(conn: &mut AnyConnection, id: i64) -> Result<Option<TokenRow>, Error> {
+    Ok(tokens::table
+        .find(id)
+        .select(TokenRow::as_select())
+        .first(conn)
+        .optional()?)
+}
+
 /// Revokes a token; `false` when there is none with this id. Revoking twice keeps the first instant.
 pub(super) fn token_revoke(
     conn: &mut AnyConnection,
@@ -117,18 +125,18 @@ pub(super) fn answer_fetch(
     conn: &mut AnyConnection,
     once: &Once,
 ) -> Result<Option<(String, Reply)>, Error> {
-    let row: Option<(String, i32, Option<String>, Option<String>, String)> =
-        idempotency_keys::table
-            .find((once.token_id, &once.method, &once.path, &once.key))
-            .select((
-                idempotency_keys::body_hash,
-                idempotency_keys::status,
-                idempotency_keys::location,
-                idempotency_keys::etag,
-                idempotency_keys::body,
-            ))
-            .first(conn)
-            .optional()?;
+    type Row = (String, i32, Option<String>, Option<String>, String);
+    let row: Option<Row> = idempotency_keys::table
+        .find((once.token_id, &once.method, &once.path, &once.key))
+        .select((
+            idempotency_keys::body_hash,
+            idempotency_keys::status,
+            idempotency_keys::location,
+            idempotency_keys::etag,
+            idempotency_keys::body,
+        ))
+        .first(conn)
+        .optional()?;
     Ok(row.map(|(hash, status, location, etag, body)| {
         (
             hash,
@@ -137,6 +145,7 @@ pub(super) fn answer_fetch(
                 location,
                 etag,
                 body,
+                kept_body: None,
             },
         )
     }))
@@ -157,7 +166,7 @@ pub(super) fn answer_keep(
         idempotency_keys::status.eq(i32::from(reply.status)),
         idempotency_keys::location.eq(&reply.location),
         idempotency_keys::etag.eq(&reply.etag),
-        idempotency_keys::body.eq(&reply.body),
+        idempotency_keys::body.eq(reply.kept_body.as_ref().unwrap_or(&reply.body)),
         idempotency_keys::created_at.eq(now),
     );
     diesel::insert_into(idempotency_keys::table)

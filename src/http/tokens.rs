@@ -54,8 +54,21 @@ pub struct TokenMade {
     pub name: String,
     /// What it may do.
     pub roles: Vec<Role>,
-    /// The secret, to be sent as `Authorization: Bearer …`. It cannot be read again.
-    pub token: String,
+    /// The secret, to be sent as `Authorization: Bearer …`. It cannot be read again: the answer to a repeat under the
+    /// same idempotency key is without it.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub token: Option<String>,
+}
+
+impl TokenMade {
+    /// The same without the secret.
+    #[must_use]
+    pub fn without_secret(&self) -> Self {
+        Self {
+            token: None,
+            ..self.clone()
+        }
+    }
 }
 
 /// The hash under which a secret is kept.
@@ -110,7 +123,7 @@ pub fn token_create(
         id,
         name,
         roles: roles.as_slice().to_vec(),
-        token,
+        token: Some(token),
     })
 }
 
@@ -129,19 +142,30 @@ pub fn none_yet(conn: &mut AnyConnection) -> Result<bool, Error> {
 pub fn token_list(conn: &mut AnyConnection, page: Page) -> Result<Vec<TokenOut>, Error> {
     store::tokens_after(conn, page.after, page.limit + 1)?
         .into_iter()
-        .map(|row| {
-            let roles: Roles = row.roles.parse().map_err(Error::Internal)?;
-            let shown = |at: Option<NaiveDateTime>| at.map(instant);
-            Ok(TokenOut {
-                id: row.id,
-                name: row.name,
-                roles: roles.as_slice().to_vec(),
-                created_at: instant(row.created_at),
-                expires_at: shown(row.expires_at),
-                revoked_at: shown(row.revoked_at),
-            })
-        })
+        .map(shown)
         .collect()
+}
+
+/// One token.
+///
+/// # Errors
+/// [`Error::NotFound`] when there is no such token.
+pub fn token_get(conn: &mut AnyConnection, id: i64) -> Result<TokenOut, Error> {
+    let row = store::token_fetch(conn, id)?;
+    row.map_or_else(|| Err(Error::not_found("token", id)), shown)
+}
+
+fn shown(row: store::TokenRow) -> Result<TokenOut, Error> {
+    let roles: Roles = row.roles.parse().map_err(Error::Internal)?;
+    let at = |at: Option<NaiveDateTime>| at.map(instant);
+    Ok(TokenOut {
+        id: row.id,
+        name: row.name,
+        roles: roles.as_slice().to_vec(),
+        created_at: instant(row.created_at),
+        expires_at: at(row.expires_at),
+        revoked_at: at(row.revoked_at),
+    })
 }
 
 /// Revokes a token: it opens nothing from now on.

@@ -1,0 +1,119 @@
+//! The composition root: puts database, clock and entropy together, and serves every room's routes behind the door.
+//!
+//! Invariants: the wall clock and the operating system's entropy come in here and nowhere else; the base currency and
+//! the time zone are those of the installation's row, whatever the settings say later; an operation without an entry
+//! in [`DOORS`] cannot be reached. Deliberately absent: what the operations do (the rooms know), what is printed (the
+//! command line does that).
+
+mod background;
+mod docs;
+mod doors;
+mod installation;
+mod openapi;
+mod operation;
+mod running;
+mod tokens;
+
+use std::sync::Arc;
+
+use chrono_tz::Tz;
+use utoipa_actix_web::service_config::ServiceConfig;
+
+pub use background::{WORKERS, Worker};
+pub use doors::DOORS;
+pub use openapi::document;
+pub use running::{Running, Serving, start};
+
+use crate::base::{Clock, Currency, Entropy, Error, OsEntropy, SystemClock};
+use crate::db::{DatabaseUrl, Db};
+use crate::http::tokens::{TokenIn, TokenMade, none_yet, token_create};
+use crate::http::{Limits, Role, Service};
+
+/// What a process is told about its database and its installation.
+#[derive(Debug, Clone)]
+pub struct Settings {
+    /// Where the database is.
+    pub database: DatabaseUrl,
+    /// Connections in the pool, 1 or more.
+    pub db_connections: u32,
+    /// How long a request waits for a free connection, in milliseconds.
+    pub db_wait_ms: u64,
+    /// The base currency; fixed at the first start (EUR unless said), compared later.
+    pub base_currency: Option<Currency>,
+    /// The time zone of every local day; fixed at the first start (UTC unless said), compared later.
+    pub time_zone: Option<Tz>,
+    /// Whether the database is to be a demo's. A demo refuses a database with somebody's own data.
+    pub demo: bool,
+    /// Limits on what a request may bring.
+    pub limits: Limits,
+}
+
+/// What comes from outside and is replaced in tests.
+#[derive(Clone)]
+pub struct Outside {
+    /// What time it is.
+    pub clock: Arc<dyn Clock>,
+    /// Where unpredictable bytes come from.
+    pub entropy: Arc<dyn Entropy>,
+}
+
+impl Default for Outside {
+    fn default() -> Self {
+        Self {
+            clock: Arc::new(SystemClock),
+            entropy: Arc::new(OsEntropy),
+        }
+    }
+}
+
+/// Opens and migrates the database, settles the installation's row, and puts the service together.
+///
+/// # Errors
+/// [`Error::Unavailable`] when the database cannot be reached; [`Error::Invalid`] when a setting differs from what was
+/// fixed at the first start.
+pub fn open(settings: &Settings, outside: Outside) -> Result<Service, Error> {
+    let db = Db::open(
+        &settings.database,
+        settings.db_connections,
+        settings.db_wait_ms,
+    )?;
+    let (base_currency, time_zone) = installation::settle(&db, settings, outside.clock.now())?;
+    Ok(Service::new(
+        db,
+        outside.clock,
+        outside.entropy,
+        base_currency,
+        time_zone,
+        settings.limits,
+    ))
+}
+
+/// Makes the first administrator's token; none when any token was ever made. Of several processes that start on one
+/// empty database, one makes it.
+///
+/// # Errors
+/// [`Error::Unavailable`] when the database does not answer.
+pub fn first_token(service: &Service) -> Result<Option<TokenMade>, Error> {
+    if !service.db().read(none_yet)? {
+        return Ok(None);
+    }
+    service.as_actor("first start", |tx| {
+        installation::wait_turn(tx)?;
+        if !none_yet(tx.conn)? {
+            return Ok(None);
+        }
+        let input = TokenIn {
+            name: "administrator".to_owned(),
+            roles: vec![Role::Administrator],
+            expires_at: None,
+        };
+        token_create(tx, service.entropy(), input).map(Some)
+    })
+}
+
+/// Every room's routes. A room is added here, and its operations to [`DOORS`].
+pub fn routes(cfg: &mut ServiceConfig<'_>) {
+    cfg.configure(operation::routes)
+        .configure(docs::routes)
+        .configure(tokens::routes);
+}

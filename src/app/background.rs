@@ -1,0 +1,125 @@
+//! Work beside the requests: each worker has a thread, a pace, and ends with the server.
+//!
+//! Invariants: a worker that fails or panics is logged and tried again at its next turn; a daily job runs once per
+//! local day however many processes share the database; the end of the process waits for the turn that is under way.
+//! Deliberately absent: what the workers do (the rooms know).
+
+use std::panic::{AssertUnwindSafe, catch_unwind};
+use std::sync::Arc;
+use std::thread::JoinHandle;
+use std::time::Duration;
+
+use parking_lot::{Condvar, Mutex};
+
+use crate::base::Error;
+use crate::db::{job_claim, job_give_back};
+use crate::http::Service;
+
+/// Work that is done again and again.
+#[derive(Debug, Clone, Copy)]
+pub struct Worker {
+    /// Its name in the log.
+    pub name: &'static str,
+    /// How long it rests between two turns.
+    pub every: Duration,
+    /// One turn.
+    pub work: fn(&Service) -> Result<(), Error>,
+}
+
+/// Work that is done once per local day.
+struct DailyJob {
+    name: &'static str,
+    work: fn(&Service) -> Result<(), Error>,
+}
+
+/// The workers of a serving process. A room's worker is added here.
+pub const WORKERS: &[Worker] = &[Worker {
+    name: "daily jobs",
+    every: Duration::from_secs(60),
+    work: daily,
+}];
+
+const DAILY: &[DailyJob] = &[DailyJob {
+    name: "forget-old-answers",
+    work: |service| service.forget_old_answers().map(|_| ()),
+}];
+
+fn daily(service: &Service) -> Result<(), Error> {
+    DAILY.iter().try_for_each(|job| once_a_day(service, job))
+}
+
+/// Runs the job unless it ran on this local day. The day is taken first, so that no other process runs it too, and
+/// given back when the job fails.
+fn once_a_day(service: &Service, job: &DailyJob) -> Result<(), Error> {
+    let (today, now) = (service.today(), service.now());
+    if !service
+        .db()
+        .write(|conn| job_claim(conn, job.name, today, now))?
+    {
+        return Ok(());
+    }
+    let outcome = (job.work)(service);
+    if outcome.is_err() {
+        service
+            .db()
+            .write(|conn| job_give_back(conn, job.name, today))?;
+    }
+    outcome
+}
+
+/// The threads under way.
+pub(super) struct Background {
+    ending: Arc<(Mutex<bool>, Condvar)>,
+    threads: Vec<JoinHandle<()>>,
+}
+
+impl Background {
+    /// Starts a thread for each worker.
+    ///
+    /// # Errors
+    /// [`Error::Unavailable`] when the operating system gives no thread.
+    pub(super) fn start(service: &Service, workers: &[Worker]) -> Result<Self, Error> {
+        let ending = Arc::new((Mutex::new(false), Condvar::new()));
+        let threads = workers
+            .iter()
+            .map(|worker| {
+                let (service, ending, worker) = (service.clone(), Arc::clone(&ending), *worker);
+                std::thread::Builder::new()
+                    .name(worker.name.to_owned())
+                    .spawn(move || turns(&service, worker, &ending))
+                    .map_err(|e| Error::Unavailable {
+                        detail: format!("no thread for {}: {e}", worker.name),
+                    })
+            })
+            .collect::<Result<Vec<_>, Error>>()?;
+        Ok(Self { ending, threads })
+    }
+
+    /// Tells the workers to end and waits for the turns under way.
+    pub(super) fn stop(self) {
+        *self.ending.0.lock() = true;
+        self.ending.1.notify_all();
+        for thread in self.threads {
+            // A turn's panic is caught and logged where it happens, so that joining has nothing to report.
+            let _ = thread.join();
+        }
+    }
+}
+
+fn turns(service: &Service, worker: Worker, ending: &(Mutex<bool>, Condvar)) {
+    let (ended, told) = ending;
+    loop {
+        match catch_unwind(AssertUnwindSafe(|| (worker.work)(service))) {
+            Ok(Ok(())) => {}
+            Ok(Err(error)) => tracing::error!(worker = worker.name, %error, "a turn failed"),
+            Err(_) => tracing::error!(worker = worker.name, "a turn panicked"),
+        }
+        let mut ended = ended.lock();
+        if !*ended {
+            told.wait_for(&mut ended, worker.every);
+        }
+        if *ended {
+            return;
+        }
+    }
+}

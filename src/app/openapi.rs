@@ -1,0 +1,126 @@
+//! The OpenAPI document, made from the code: the rooms' annotated handlers, and what the table of doors says of each.
+//!
+//! Invariants: it is made without a server or a database, and the same code gives the same bytes. What holds for every
+//! operation (token, roles, the common problems) is added here from [`DOORS`], so that no handler can state it wrongly.
+
+use actix_web::App;
+use utoipa::openapi::extensions::ExtensionsBuilder;
+use utoipa::openapi::path::Operation;
+use utoipa::openapi::security::{Http, HttpAuthScheme, SecurityRequirement, SecurityScheme};
+use utoipa::openapi::{ContentBuilder, OpenApi, PathItem, Ref, RefOr, Response, ResponseBuilder};
+use utoipa::{Modify, OpenApi as _};
+use utoipa_actix_web::AppExt;
+
+use super::doors::DOORS;
+use crate::http::{Door, ProblemBody, Role};
+
+#[derive(utoipa::OpenApi)]
+#[openapi(
+    info(
+        title = "heeltap",
+        description = "Inventory and cost for labs that cast replicas in two-part silicone elastomer.\n\n\
+            Decimals are strings with at most 6 decimal places. A field name carries its unit; `_on` is a date in the \
+            installation's time zone, `_at` an instant in UTC. Errors are problem documents (RFC 9457). A POST that writes \
+            takes an `Idempotency-Key`; a PATCH is a merge patch (RFC 7396) and needs `If-Match` with the `ETag` that was read."
+    ),
+    components(schemas(ProblemBody)),
+    modifiers(&Bearer),
+    tags(
+        (name = "operation", description = "Whether the service lives, and this document"),
+        (name = "tokens", description = "Who may come in"),
+    )
+)]
+struct ApiDoc;
+
+const SCHEME: &str = "bearer";
+
+struct Bearer;
+
+impl Modify for Bearer {
+    fn modify(&self, openapi: &mut OpenApi) {
+        let mut http = Http::new(HttpAuthScheme::Bearer);
+        http.description =
+            Some("A token, as `POST /v1/tokens` or the first start gave it".to_owned());
+        openapi
+            .components
+            .get_or_insert_default()
+            .add_security_scheme(SCHEME, SecurityScheme::Http(http));
+    }
+}
+
+/// The document.
+#[must_use]
+pub fn document() -> OpenApi {
+    let (_, mut document) = App::new()
+        .into_utoipa_app()
+        .openapi(ApiDoc::openapi())
+        .configure(super::routes)
+        .split_for_parts();
+    for door in DOORS {
+        if let Some(operation) = document
+            .paths
+            .paths
+            .get_mut(door.path)
+            .and_then(|item| operation_mut(item, door.method))
+        {
+            complete(operation, door);
+        }
+    }
+    document
+}
+
+fn operation_mut<'a>(item: &'a mut PathItem, method: &str) -> Option<&'a mut Operation> {
+    match method {
+        "GET" => item.get.as_mut(),
+        "POST" => item.post.as_mut(),
+        "PUT" => item.put.as_mut(),
+        "PATCH" => item.patch.as_mut(),
+        "DELETE" => item.delete.as_mut(),
+        _ => None,
+    }
+}
+
+/// Adds to an operation what its door says, and the problems that any operation may answer.
+fn complete(operation: &mut Operation, door: &Door) {
+    let Some(roles) = door.roles else {
+        return;
+    };
+    let no_scopes: [&str; 0] = [];
+    operation.security = Some(vec![SecurityRequirement::new(SCHEME, no_scopes)]);
+    let words: Vec<&str> = roles
+        .iter()
+        .chain([&Role::Administrator])
+        .map(|role| role.as_str())
+        .collect();
+    operation.extensions.get_or_insert_default().merge(
+        ExtensionsBuilder::new()
+            .add("x-roles", words.as_slice())
+            .build(),
+    );
+    let responses = &mut operation.responses.responses;
+    let common = [
+        ("401", "No valid token".to_owned()),
+        (
+            "403",
+            format!("The token has none of the roles {}", words.join(", ")),
+        ),
+        ("default", "Any other problem".to_owned()),
+    ];
+    for (status, description) in common {
+        responses
+            .entry(status.to_owned())
+            .or_insert_with(|| RefOr::T(problem(description)));
+    }
+}
+
+fn problem(description: String) -> Response {
+    ResponseBuilder::new()
+        .description(description)
+        .content(
+            "application/problem+json",
+            ContentBuilder::new()
+                .schema(Some(Ref::from_schema_name("ProblemBody")))
+                .build(),
+        )
+        .build()
+}

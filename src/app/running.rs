@@ -1,0 +1,119 @@
+//! The server: started on an address, ended by its handle or by itself, with the workers beside it.
+//!
+//! Invariants: requests in flight are answered before the server ends; the workers end after the last request.
+//! Deliberately absent: signals (the command line turns them into a call of the handle).
+
+use std::net::{SocketAddr, TcpListener};
+use std::time::Duration;
+
+use actix_web::body::MessageBody;
+use actix_web::dev::{Server, ServerHandle, ServiceRequest, ServiceResponse};
+use actix_web::http::Method;
+use actix_web::middleware::{Next, from_fn};
+use actix_web::web::{Data, PathConfig, QueryConfig};
+use actix_web::{App, HttpServer};
+use utoipa_actix_web::AppExt;
+
+use super::background::{Background, Worker};
+use super::docs::Documentation;
+use super::doors::DOORS;
+use crate::base::Error;
+use crate::http::{Doors, Service, guard, path_error, query_error};
+
+/// How a process serves.
+#[derive(Debug, Clone, Copy)]
+pub struct Serving<'a> {
+    /// Where to listen, such as `127.0.0.1:8080`; port 0 takes any that is free.
+    pub listen: &'a str,
+    /// Threads that serve requests, 1 or more.
+    pub threads: usize,
+    /// How long the end waits for requests in flight, in seconds.
+    pub shutdown_s: u64,
+    /// The work beside the requests.
+    pub workers: &'a [Worker],
+}
+
+/// A server that listens.
+pub struct Running {
+    server: Server,
+    address: SocketAddr,
+    background: Background,
+}
+
+impl Running {
+    /// The address it listens on, with its real port.
+    #[must_use]
+    pub fn address(&self) -> SocketAddr {
+        self.address
+    }
+
+    /// The handle that ends it.
+    #[must_use]
+    pub fn handle(&self) -> ServerHandle {
+        self.server.handle()
+    }
+
+    /// Serves until the handle ends it; then waits for the workers.
+    ///
+    /// # Errors
+    /// [`Error::Unavailable`] when the operating system ends the server.
+    pub async fn until_ended(self) -> Result<(), Error> {
+        let outcome = self.server.await;
+        self.background.stop();
+        outcome.map_err(|e| Error::Unavailable {
+            detail: format!("the server ended: {e}"),
+        })
+    }
+}
+
+/// Starts to listen. To be called inside a runtime of actix.
+///
+/// # Errors
+/// [`Error::Unavailable`] when the address is not free or not one of this machine's.
+pub fn start(service: Service, serving: &Serving<'_>) -> Result<Running, Error> {
+    let refused = |e: std::io::Error| Error::Unavailable {
+        detail: format!("cannot listen on `{}`: {e}", serving.listen),
+    };
+    let listener = TcpListener::bind(serving.listen).map_err(refused)?;
+    let address = listener.local_addr().map_err(refused)?;
+    let documentation = Data::new(Documentation::new()?);
+    let doors = Data::new(Doors::new(DOORS, service.now().timestamp()));
+    let shared = Data::new(service.clone());
+    let server = HttpServer::new(move || {
+        App::new()
+            .app_data(shared.clone())
+            .app_data(doors.clone())
+            .app_data(documentation.clone())
+            .app_data(PathConfig::default().error_handler(path_error))
+            .app_data(QueryConfig::default().error_handler(query_error))
+            .into_utoipa_app()
+            .configure(super::routes)
+            .into_app()
+            .wrap(from_fn(head_as_get))
+            .wrap(from_fn(guard))
+    })
+    .workers(serving.threads)
+    .shutdown_timeout(serving.shutdown_s)
+    .keep_alive(Duration::from_secs(5))
+    .disable_signals()
+    .listen(listener)
+    .map_err(refused)?
+    .run();
+    let background = Background::start(&service, serving.workers)?;
+    Ok(Running {
+        server,
+        address,
+        background,
+    })
+}
+
+/// A HEAD is answered as the GET of the same address; the server leaves the body out (RFC 9110, section 9.3.2).
+async fn head_as_get<B: MessageBody + 'static>(
+    mut request: ServiceRequest,
+    next: Next<B>,
+) -> Result<ServiceResponse<B>, actix_web::Error> {
+    if request.method() == Method::HEAD {
+        request.head_mut().method = Method::GET;
+    }
+    next.call(request).await
+}

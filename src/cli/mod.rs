@@ -1,0 +1,59 @@
+//! The command line: one file per command.
+//!
+//! Invariants: what a command answers goes to standard output, logs and failures to standard error; it ends with 0,
+//! with 1 when it failed, with 2 when it was called wrongly. Deliberately absent: what the commands do (the rooms and
+//! the composition root know).
+
+mod failure;
+mod logging;
+mod openapi;
+mod output;
+mod serve;
+mod settings;
+mod token;
+
+use std::process::ExitCode;
+
+use clap::{Parser, Subcommand};
+
+use settings::Given;
+
+/// The stock is right, the mix is right, the money is right: inventory and cost for labs that cast replicas in
+/// two-part silicone elastomer.
+#[derive(Debug, Parser)]
+#[command(name = "heeltap", version, max_term_width = 100)]
+struct Cli {
+    #[command(flatten)]
+    given: Given,
+    #[command(subcommand)]
+    command: Command,
+}
+
+#[derive(Debug, Subcommand)]
+enum Command {
+    /// Serve the API. On an empty database, print the administrator's token, once.
+    Serve,
+    /// Print the OpenAPI document.
+    Openapi,
+    /// Make, list and revoke tokens, in the database itself.
+    #[command(subcommand)]
+    Token(token::Command),
+}
+
+/// Runs the command line of this process.
+#[must_use]
+pub fn run() -> ExitCode {
+    let cli = Cli::parse();
+    let outcome = logging::start(&cli.given).and_then(|()| match &cli.command {
+        Command::Serve => serve::run(&cli.given),
+        Command::Openapi => openapi::run(),
+        Command::Token(command) => token::run(&cli.given, command),
+    });
+    match outcome {
+        Ok(()) => ExitCode::SUCCESS,
+        Err(failure) => {
+            eprintln!("heeltap: {failure}");
+            failure.exit_code()
+        }
+    }
+}

@@ -1,0 +1,86 @@
+//! `heeltap serve`: serves the API until SIGINT or SIGTERM.
+//!
+//! Invariants: the first signal lets requests in flight finish; a second one does not wait for them. Standard output
+//! has the administrator's token, if this start made it, and the address, each on a line of its own.
+
+use std::future::poll_fn;
+use std::task::Poll;
+
+use actix_web::dev::ServerHandle;
+use actix_web::rt::{self, System};
+use tokio::signal::unix::{Signal, SignalKind, signal};
+
+use super::failure::Failure;
+use super::output::say;
+use super::settings::Given;
+use crate::app::{self, Outside, Serving, WORKERS};
+use crate::http::Service;
+
+pub(super) fn run(given: &Given) -> Result<(), Failure> {
+    let service = app::open(&given.settings()?, Outside::default())?;
+    if let Some(token) = app::first_token(&service)?.and_then(|made| made.token) {
+        say(&format!("administrator token: {token}"))?;
+    }
+    until_signal(service, given)
+}
+
+/// Serves until a signal ends it.
+fn until_signal(service: Service, given: &Given) -> Result<(), Failure> {
+    System::new().block_on(async {
+        let mut signals = Signals::listen()?;
+        let serving = Serving {
+            listen: &given.listen,
+            threads: given.threads(),
+            shutdown_s: given.shutdown_s,
+            workers: WORKERS,
+        };
+        tracing::info!(database = %service.db().url(), "starting");
+        let running = app::start(service, &serving)?;
+        say(&format!("listening on http://{}", running.address()))?;
+        let handle = running.handle();
+        rt::spawn(async move {
+            signals.next().await;
+            tracing::info!("a signal: requests in flight are finished, then the end");
+            rt::spawn(end(handle.clone(), true));
+            signals.next().await;
+            tracing::warn!("a second signal: the end at once");
+            end(handle, false).await;
+        });
+        running.until_ended().await?;
+        tracing::info!("ended");
+        Ok(())
+    })
+}
+
+async fn end(handle: ServerHandle, gracefully: bool) {
+    handle.stop(gracefully).await;
+}
+
+/// The two signals that end a service.
+struct Signals {
+    interrupt: Signal,
+    terminate: Signal,
+}
+
+impl Signals {
+    fn listen() -> Result<Self, Failure> {
+        Ok(Self {
+            interrupt: signal(SignalKind::interrupt())?,
+            terminate: signal(SignalKind::terminate())?,
+        })
+    }
+
+    /// Waits for the next of either.
+    async fn next(&mut self) {
+        poll_fn(|cx| {
+            let either =
+                self.interrupt.poll_recv(cx).is_ready() || self.terminate.poll_recv(cx).is_ready();
+            if either {
+                Poll::Ready(())
+            } else {
+                Poll::Pending
+            }
+        })
+        .await;
+    }
+}

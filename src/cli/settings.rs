@@ -1,0 +1,139 @@
+//! The settings that every command takes, as flags or from the environment. A flag beats the environment.
+
+use chrono_tz::Tz;
+use clap::{Args, ValueEnum};
+
+use super::failure::Failure;
+use crate::app::Settings;
+use crate::base::Currency;
+use crate::db::DatabaseUrl;
+use crate::http::Limits;
+
+/// Where a command works unless told.
+pub(super) const DATABASE: &str = "sqlite://heeltap.sqlite3";
+
+/// How log lines are written.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub(super) enum LogFormat {
+    /// For people.
+    Text,
+    /// One JSON object per line.
+    Json,
+}
+
+/// What was given by flags and environment.
+#[derive(Debug, Args)]
+#[command(next_help_heading = "Settings")]
+pub(super) struct Given {
+    /// The database: sqlite:///path/to/file or postgres://user@host/name. Without it, the file heeltap.sqlite3 in the
+    /// working directory.
+    #[arg(long, global = true, env = "DATABASE_URL", hide_env_values = true)]
+    database_url: Option<String>,
+    /// Where to listen. Port 0 takes any port that is free.
+    #[arg(
+        long,
+        global = true,
+        env = "HEELTAP_LISTEN",
+        hide_env_values = true,
+        default_value = "127.0.0.1:8080"
+    )]
+    pub(super) listen: String,
+    /// The currency of the books, as an ISO 4217 code. Fixed at the first start on a database: EUR unless said.
+    #[arg(
+        long,
+        global = true,
+        env = "HEELTAP_BASE_CURRENCY",
+        hide_env_values = true
+    )]
+    base_currency: Option<String>,
+    /// The time zone of every day, as an IANA name. Fixed at the first start on a database: UTC unless said.
+    #[arg(long, global = true, env = "HEELTAP_TIME_ZONE", hide_env_values = true)]
+    time_zone: Option<String>,
+    /// What is logged: error, warn, info, debug or trace, or a filter such as info,heeltap::http=debug.
+    #[arg(
+        long,
+        global = true,
+        env = "HEELTAP_LOG",
+        hide_env_values = true,
+        default_value = "info"
+    )]
+    pub(super) log: String,
+    /// How it is logged.
+    #[arg(
+        long,
+        global = true,
+        env = "HEELTAP_LOG_FORMAT",
+        hide_env_values = true,
+        default_value = "text"
+    )]
+    pub(super) log_format: LogFormat,
+    /// The most database connections at a time.
+    #[arg(long, global = true, env = "HEELTAP_DB_CONNECTIONS", hide_env_values = true, default_value_t = 8, value_parser = clap::value_parser!(u32).range(1..=1000))]
+    db_connections: u32,
+    /// How long a request waits for a database connection, in milliseconds.
+    #[arg(long, global = true, env = "HEELTAP_DB_WAIT_MS", hide_env_values = true, default_value_t = 5000, value_parser = clap::value_parser!(u64).range(1..=600_000))]
+    db_wait_ms: u64,
+    /// The longest JSON body, in bytes.
+    #[arg(long, global = true, env = "HEELTAP_BODY_LIMIT_BYTES", hide_env_values = true, default_value_t = 1_048_576, value_parser = clap::value_parser!(u32).range(1024..=1_073_741_824))]
+    body_limit_bytes: u32,
+    /// The longest file (a CSV of purchases), in bytes.
+    #[arg(long, global = true, env = "HEELTAP_FILE_LIMIT_BYTES", hide_env_values = true, default_value_t = 52_428_800, value_parser = clap::value_parser!(u32).range(1024..=1_073_741_824))]
+    file_limit_bytes: u32,
+    /// Threads that serve requests. Without it, as many as the machine has processors.
+    #[arg(long, global = true, env = "HEELTAP_WORKERS", hide_env_values = true, value_parser = clap::value_parser!(u16).range(1..=1024))]
+    workers: Option<u16>,
+    /// How long the end waits for requests in flight, in seconds.
+    #[arg(long, global = true, env = "HEELTAP_SHUTDOWN_S", hide_env_values = true, default_value_t = 30, value_parser = clap::value_parser!(u64).range(0..=3600))]
+    pub(super) shutdown_s: u64,
+}
+
+impl Given {
+    /// The settings meant, for a database of one's own.
+    ///
+    /// # Errors
+    /// [`Failure::Usage`] when a value is not understood.
+    pub(super) fn settings(&self) -> Result<Settings, Failure> {
+        let usage = |name: &str, text: String| Failure::Usage(format!("{name}: {text}"));
+        let database = DatabaseUrl::parse(self.database_url.as_deref().unwrap_or(DATABASE))
+            .map_err(|e| Failure::Usage(e.to_string()))?;
+        let base_currency = self
+            .base_currency
+            .as_deref()
+            .map(Currency::parse)
+            .transpose()
+            .map_err(|e| usage("HEELTAP_BASE_CURRENCY", e.to_string()))?;
+        let time_zone = self.time_zone.as_deref().map(zone).transpose()?;
+        Ok(Settings {
+            database,
+            db_connections: self.db_connections,
+            db_wait_ms: self.db_wait_ms,
+            base_currency,
+            time_zone,
+            demo: false,
+            limits: Limits {
+                json_bytes: bytes(self.body_limit_bytes),
+                file_bytes: bytes(self.file_limit_bytes),
+            },
+        })
+    }
+
+    /// Threads that serve requests.
+    pub(super) fn threads(&self) -> usize {
+        self.workers.map_or_else(
+            || std::thread::available_parallelism().map_or(1, usize::from),
+            usize::from,
+        )
+    }
+}
+
+fn bytes(count: u32) -> usize {
+    usize::try_from(count).unwrap_or(usize::MAX)
+}
+
+fn zone(name: &str) -> Result<Tz, Failure> {
+    name.parse().map_err(|_| {
+        Failure::Usage(format!(
+            "HEELTAP_TIME_ZONE: `{name}` is no time zone: write an IANA name, such as Europe/Oslo"
+        ))
+    })
+}
