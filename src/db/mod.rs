@@ -12,6 +12,8 @@ mod job_runs;
 mod migrate;
 mod pool;
 pub mod schema;
+#[cfg(test)]
+pub(crate) mod testing;
 mod transaction;
 mod url;
 
