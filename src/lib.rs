@@ -14,6 +14,10 @@
 //!
 //! Deliberately absent: any state outside the database but for the pool; any use of a float for money or stock.
 
+// So that a file shared with the integration tests names this crate the same way in both.
+#[cfg(test)]
+extern crate self as heeltap;
+
 pub mod app;
 pub mod base;
 pub mod casting;

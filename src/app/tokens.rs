@@ -4,7 +4,7 @@
 //! and its answer is the first one's without the secret.
 
 use actix_web::web::{Data, Path, Query};
-use actix_web::{HttpResponse, delete, get, post};
+use actix_web::{HttpRequest, HttpResponse, delete, get, post};
 use utoipa_actix_web::service_config::ServiceConfig;
 
 use crate::http::tokens::{self, TokenIn, TokenMade, TokenOut};
@@ -50,12 +50,16 @@ async fn token_create(service: Data<Service>, body: Body<TokenIn>) -> Answer {
     )
 )]
 #[get("/v1/tokens")]
-async fn token_list(service: Data<Service>, query: Query<PageQuery>) -> Answer {
+async fn token_list(
+    service: Data<Service>,
+    query: Query<PageQuery>,
+    request: HttpRequest,
+) -> Answer {
     let page = query.page()?;
     let rows = service
         .read(move |conn| tokens::token_list(conn, page))
         .await?;
-    List::from_rows(rows, page, |token| token.id).answer("/v1/tokens")
+    List::from_rows(rows, page, |token| token.id).answer_to(&request)
 }
 
 /// Shows a token, without its secret.

@@ -26,6 +26,7 @@ pub trait Entropy: Send + Sync {
 pub struct OsEntropy;
 
 impl Entropy for OsEntropy {
+    #[allow(clippy::disallowed_methods)] // The one place that asks the operating system.
     fn fill(&self, bytes: &mut [u8]) -> Result<(), EntropyError> {
         getrandom::fill(bytes).map_err(|e| EntropyError(e.to_string()))
     }

@@ -10,7 +10,9 @@ use super::split::MixShares;
 use crate::base::{Error, Money, apportion};
 
 /// A component of the cost of a cast.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, ToSchema)]
+#[derive(
+    Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, ToSchema,
+)]
 #[serde(rename_all = "snake_case")]
 pub enum Component {
     /// Elastomer that became chips.
@@ -70,7 +72,9 @@ impl Component {
     /// The component of a stored word; none when the word is unknown.
     #[must_use]
     pub fn from_word(word: &str) -> Option<Self> {
-        Self::ALL.into_iter().find(|component| component.as_str() == word)
+        Self::ALL
+            .into_iter()
+            .find(|component| component.as_str() == word)
     }
 }
 
@@ -97,7 +101,9 @@ impl Components {
 
     /// Component and amount, in order.
     pub fn iter(&self) -> impl Iterator<Item = (Component, Money)> + '_ {
-        Component::ALL.into_iter().map(|component| (component, self.get(component)))
+        Component::ALL
+            .into_iter()
+            .map(|component| (component, self.get(component)))
     }
 
     /// The sum of all components.
@@ -105,7 +111,9 @@ impl Components {
     /// # Errors
     /// [`Error::Invalid`] when it leaves the range of money.
     pub fn total(&self) -> Result<Money, Error> {
-        Ok(Money::checked_sum(self.0.into_iter().map(Money::from_micro))?)
+        Ok(Money::checked_sum(
+            self.0.into_iter().map(Money::from_micro),
+        )?)
     }
 
     /// Spreads the value of elastomer over chip, trim, overfill and residue by mass.
@@ -114,9 +122,19 @@ impl Components {
     ///
     /// # Errors
     /// [`Error::Invalid`] when there is no mass to spread a value over.
-    pub fn add_elastomer(&mut self, value: Money, shares: &MixShares, poured_only: bool) -> Result<(), Error> {
+    pub fn add_elastomer(
+        &mut self,
+        value: Money,
+        shares: &MixShares,
+        poured_only: bool,
+    ) -> Result<(), Error> {
         let residue_g = if poured_only { 0.0 } else { shares.residue_g };
-        let masses = [shares.chip_g, shares.trim_g, shares.overfill_g + shares.discarded_g, residue_g];
+        let masses = [
+            shares.chip_g,
+            shares.trim_g,
+            shares.overfill_g + shares.discarded_g,
+            residue_g,
+        ];
         let mut weights = Vec::with_capacity(masses.len());
         for mass in masses {
             weights.push(super::sizing::rounded(mass)?.micro().max(0));
@@ -125,8 +143,16 @@ impl Components {
             return Ok(());
         }
         let parts = apportion(value.micro(), &weights)?;
-        let components = [Component::Chip, Component::Trim, Component::Overfill, Component::Residue];
-        components.into_iter().zip(parts).try_for_each(|(component, part)| self.add(component, Money::from_micro(part)))
+        let components = [
+            Component::Chip,
+            Component::Trim,
+            Component::Overfill,
+            Component::Residue,
+        ];
+        components
+            .into_iter()
+            .zip(parts)
+            .try_for_each(|(component, part)| self.add(component, Money::from_micro(part)))
     }
 }
 
@@ -162,7 +188,12 @@ impl CostView {
     ///
     /// # Errors
     /// [`Error::Invalid`] when a sum leaves the range of money.
-    pub fn new(components: &Components, currency: &str, basis: &str, good_chips: crate::base::Micro) -> Result<Self, Error> {
+    pub fn new(
+        components: &Components,
+        currency: &str,
+        basis: &str,
+        good_chips: crate::base::Micro,
+    ) -> Result<Self, Error> {
         let total = components.total()?;
         let per_good_chip = if good_chips > crate::base::Micro::ZERO {
             Some(total.mul_div_half_even(crate::base::MICRO_PER_UNIT, good_chips.micro())?)
@@ -172,7 +203,10 @@ impl CostView {
         Ok(Self {
             currency: currency.to_owned(),
             basis: basis.to_owned(),
-            components: components.iter().map(|(component, amount)| ComponentAmount { component, amount }).collect(),
+            components: components
+                .iter()
+                .map(|(component, amount)| ComponentAmount { component, amount })
+                .collect(),
             total,
             good_chips,
             per_good_chip,
@@ -190,8 +224,14 @@ mod tests {
     fn every_millionth_lands_in_a_component() {
         let shares = split_mix(30.0, 20.0, 60.0, 6.0).unwrap();
         let mut components = Components::default();
-        components.add_elastomer(Money::from_micro(1_000_001), &shares, false).unwrap();
-        let amounts: Vec<i64> = components.iter().take(4).map(|(_, amount)| amount.micro()).collect();
+        components
+            .add_elastomer(Money::from_micro(1_000_001), &shares, false)
+            .unwrap();
+        let amounts: Vec<i64> = components
+            .iter()
+            .take(4)
+            .map(|(_, amount)| amount.micro())
+            .collect();
         assert_eq!(amounts, [500_001, 333_333, 66_667, 100_000]);
         assert_eq!(components.total().unwrap().micro(), 1_000_001);
     }
@@ -200,7 +240,12 @@ mod tests {
     fn no_good_chip_has_no_price() {
         let mut components = Components::default();
         components.add(Component::Tape, Money::from_int(3)).unwrap();
-        assert_eq!(CostView::new(&components, "EUR", "actual", Micro::ZERO).unwrap().per_good_chip, None);
+        assert_eq!(
+            CostView::new(&components, "EUR", "actual", Micro::ZERO)
+                .unwrap()
+                .per_good_chip,
+            None
+        );
         let some = CostView::new(&components, "EUR", "actual", Micro::from_int(7)).unwrap();
         assert_eq!(some.per_good_chip.unwrap().to_string(), "0.428571");
     }

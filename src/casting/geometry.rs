@@ -1,8 +1,8 @@
 //! From the catalogue's figures to the shapes that the sums of this room are made of.
 
+use super::fill::MoldBlock;
 use super::residue::CupDraining;
 use super::vessel::{Vessel, VesselShape};
-use super::fill::MoldBlock;
 use crate::catalogue::{MoldBody, RecipeFacts, VesselBody, VesselShape as CatalogueShape};
 
 /// The inside of a tray or cup.
@@ -15,9 +15,15 @@ pub fn vessel(body: &VesselBody) -> Vessel {
             width_mm: mm(body.width_mm),
             corner_radius_mm: body.corner_radius_mm().to_f64(),
         },
-        CatalogueShape::Round => VesselShape::Round { diameter_mm: mm(body.diameter_mm) },
+        CatalogueShape::Round => VesselShape::Round {
+            diameter_mm: mm(body.diameter_mm),
+        },
     };
-    Vessel { shape, depth_mm: body.depth_mm.to_f64(), draft_deg: body.draft_deg().to_f64() }
+    Vessel {
+        shape,
+        depth_mm: body.depth_mm.to_f64(),
+        draft_deg: body.draft_deg().to_f64(),
+    }
 }
 
 /// The mould as a block with what is engraved in it.

@@ -8,7 +8,8 @@ use chrono::NaiveDate;
 
 use super::cost::{Component, Components, CostView};
 use super::plan_view::{
-    BatchView, CastPlan, FillView, MixView, PassedOver, PickView, ReleaseView, ResidueView, ShortageView, TapeView,
+    BatchView, CastPlan, FillView, MixView, PassedOver, PickView, ReleaseView, ResidueView,
+    ShortageView, TapeView,
 };
 use super::pool::PoolState;
 use super::request::PlanRequest;
@@ -75,7 +76,10 @@ pub fn plan(facts: &PlanFacts, request: &PlanRequest) -> Result<Planned, Error> 
     let containers = trays(facts, request)?;
     let groups = request.groups.unwrap_or(1);
     if groups > containers {
-        return Err(Error::invalid("/groups", format!("{groups} groups cannot share {containers} trays: at most one group a tray")));
+        return Err(Error::invalid(
+            "/groups",
+            format!("{groups} groups cannot share {containers} trays: at most one group a tray"),
+        ));
     }
     let sized = |containers: u32| sizing_of(facts, request, containers);
     let sizing = sized(containers)?;
@@ -88,7 +92,9 @@ pub fn plan(facts: &PlanFacts, request: &PlanRequest) -> Result<Planned, Error> 
     let mut shelf = facts.shelf.clone();
     let list = pick(&mut shelf, &sizing.needs, &rules);
     let largest_bookable = largest(facts, &rules, containers, list.unserved.is_empty(), &sized);
-    let expected_good = facts.yields.expected_good(containers, facts.recipe.mold.body.chips);
+    let expected_good = facts
+        .yields
+        .expected_good(containers, facts.recipe.mold.body.chips);
     let cost = planned_cost(facts, &sizing, &list)?;
     let expected_good = rounded(expected_good)?;
     let view = CastPlan {
@@ -123,17 +129,35 @@ pub fn plan(facts: &PlanFacts, request: &PlanRequest) -> Result<Planned, Error> 
 fn trays(facts: &PlanFacts, request: &PlanRequest) -> Result<u32, Error> {
     match (request.containers, request.good_chips_wanted) {
         (Some(containers), _) => Ok(containers),
-        (None, Some(wanted)) => trays_for(&facts.yields, wanted, facts.recipe.mold.body.chips, DEFAULT_PROBABILITY)
-            .map(|needed| needed.trays)
-            .map_err(|e| Error::invalid("/good_chips_wanted", e.to_string())),
-        (None, None) => Err(Error::invalid("/containers", "give either `containers` or `good_chips_wanted`")),
+        (None, Some(wanted)) => trays_for(
+            &facts.yields,
+            wanted,
+            facts.recipe.mold.body.chips,
+            DEFAULT_PROBABILITY,
+        )
+        .map(|needed| needed.trays)
+        .map_err(|e| Error::invalid("/good_chips_wanted", e.to_string())),
+        (None, None) => Err(Error::invalid(
+            "/containers",
+            "give either `containers` or `good_chips_wanted`",
+        )),
     }
 }
 
 fn sizing_of(facts: &PlanFacts, request: &PlanRequest, containers: u32) -> Result<Sizing, Error> {
-    let quantile = request.residue_quantile.unwrap_or_else(|| facts.recipe.recipe.body.residue_quantile()).to_f64();
+    let quantile = request
+        .residue_quantile
+        .unwrap_or_else(|| facts.recipe.recipe.body.residue_quantile())
+        .to_f64();
     let groups = request.groups.unwrap_or(1).min(containers);
-    size(&facts.recipe, &facts.experience, containers, groups, quantile, request.heat_override_reason.is_some())
+    size(
+        &facts.recipe,
+        &facts.experience,
+        containers,
+        groups,
+        quantile,
+        request.heat_override_reason.is_some(),
+    )
 }
 
 /// The largest number of trays that the stock serves: more than asked are not looked for.
@@ -148,8 +172,12 @@ fn largest(
         return asked;
     }
     let fits = |containers: u32| {
-        let Ok(sizing) = sized(containers) else { return false };
-        pick(&mut facts.shelf.clone(), &sizing.needs, rules).unserved.is_empty()
+        let Ok(sizing) = sized(containers) else {
+            return false;
+        };
+        pick(&mut facts.shelf.clone(), &sizing.needs, rules)
+            .unserved
+            .is_empty()
     };
     // More trays never need less, so the largest number that fits is found by halving.
     let (mut low, mut high) = (0, asked);
@@ -169,7 +197,9 @@ fn worth(pack: &PackFacts, quantity: Quantity) -> Result<Money, Error> {
     if pack.lot_on_hand == Quantity::ZERO {
         return Ok(Money::ZERO);
     }
-    Ok(pack.lot_value.mul_div_half_even(quantity.micro(), pack.lot_on_hand.micro())?)
+    Ok(pack
+        .lot_value
+        .mul_div_half_even(quantity.micro(), pack.lot_on_hand.micro())?)
 }
 
 fn planned_cost(facts: &PlanFacts, sizing: &Sizing, list: &PickList) -> Result<Components, Error> {
@@ -186,22 +216,35 @@ fn planned_cost(facts: &PlanFacts, sizing: &Sizing, list: &PickList) -> Result<C
             }
             Purpose::Release => vials = vials.checked_add(value)?,
             Purpose::Tape => components.add(Component::Tape, value)?,
-            Purpose::Container => components.add(Component::Container, durable(value, &facts.recipe.container.body))?,
-            Purpose::Cup => components.add(Component::Cup, durable(value, &facts.recipe.cup.body))?,
+            Purpose::Container => components.add(
+                Component::Container,
+                durable(value, &facts.recipe.container.body),
+            )?,
+            Purpose::Cup => {
+                components.add(Component::Cup, durable(value, &facts.recipe.cup.body))?
+            }
             Purpose::Sundry => components.add(Component::Sundries, value)?,
         }
     }
     for (batch_no, batch) in (1..).zip(&sizing.batches) {
         let value = elastomer.get(&batch_no).copied().unwrap_or(Money::ZERO);
         let trays = f64::from(batch.containers);
-        let shares = split_mix(sizing.chip_g * trays, (sizing.fill_g - sizing.chip_g) * trays, batch.mix.total_g, batch.residue_g)
-            .map_err(|e| Error::invalid("/recipe", e.to_string()))?;
+        let shares = split_mix(
+            sizing.chip_g * trays,
+            (sizing.fill_g - sizing.chip_g) * trays,
+            batch.mix.total_g,
+            batch.residue_g,
+        )
+        .map_err(|e| Error::invalid("/recipe", e.to_string()))?;
         components.add_elastomer(value, &shares, false)?;
     }
     let casts = i64::from(sizing.containers);
     if let Some(coats) = &sizing.release {
         let mut pool = facts.coat_pool;
-        pool.fill(vials, i64::from(coats.coatings) * i64::from(facts.recipe.mold.body.coat_life_casts()))?;
+        pool.fill(
+            vials,
+            i64::from(coats.coatings) * i64::from(facts.recipe.mold.body.coat_life_casts()),
+        )?;
         components.add(Component::Release, pool.issue(casts)?.value)?;
     }
     components.add(Component::Mold, facts.mold_pool.clone().issue(casts)?.value)?;
@@ -210,8 +253,13 @@ fn planned_cost(facts: &PlanFacts, sizing: &Sizing, list: &PickList) -> Result<C
 
 /// A durable gives up one use's share of its value; what is used up gives up all.
 fn durable(value: Money, material: &crate::catalogue::MaterialBody) -> Money {
-    let uses = material.container.as_ref().map_or(1, crate::catalogue::VesselBody::rated_uses);
-    value.mul_div_half_even(1, i64::from(uses.max(1))).unwrap_or(value)
+    let uses = material
+        .container
+        .as_ref()
+        .map_or(1, crate::catalogue::VesselBody::rated_uses);
+    value
+        .mul_div_half_even(1, i64::from(uses.max(1)))
+        .unwrap_or(value)
 }
 
 fn fill_view(sizing: &Sizing) -> Result<FillView, Error> {
@@ -231,7 +279,12 @@ fn residue_view(sizing: &Sizing) -> Result<ResidueView, Error> {
         expected_g: rounded(found.prediction.expected_g)?,
         planned_g: rounded(found.prediction.planned_g)?,
         quantile: rounded(sizing.residue_quantile)?,
-        basis: if found.observations > 0 { "learned" } else { "film" }.to_owned(),
+        basis: if found.observations > 0 {
+            "learned"
+        } else {
+            "film"
+        }
+        .to_owned(),
         k_mean: rounded(found.factor_mean)?,
         k_sd: rounded(found.factor_sd)?,
         observations: found.observations,
@@ -239,7 +292,9 @@ fn residue_view(sizing: &Sizing) -> Result<ResidueView, Error> {
 }
 
 fn mix_view(sizing: &Sizing) -> Result<MixView, Error> {
-    let sum = |part: fn(&super::mix::RoundedMix) -> f64| rounded(sizing.batches.iter().map(|batch| part(&batch.mix)).sum());
+    let sum = |part: fn(&super::mix::RoundedMix) -> f64| {
+        rounded(sizing.batches.iter().map(|batch| part(&batch.mix)).sum())
+    };
     Ok(MixView {
         total_g: sum(|mix| mix.total_g)?,
         base_g: sum(|mix| mix.base_g)?,
@@ -270,11 +325,15 @@ fn batch_views(facts: &PlanFacts, sizing: &Sizing) -> Result<Vec<BatchView>, Err
 }
 
 fn tape_view(sizing: &Sizing) -> Result<Option<TapeView>, Error> {
-    let Some((cut, setups)) = &sizing.tape else { return Ok(None) };
+    let Some((cut, setups)) = &sizing.tape else {
+        return Ok(None);
+    };
     Ok(Some(TapeView {
         strips: cut.strips * setups,
         strip_length_mm: rounded(cut.strip_length_mm)?,
-        total_m: rounded(cut.strip_length_mm * f64::from(cut.strips) * f64::from(*setups) / 1000.0)?,
+        total_m: rounded(
+            cut.strip_length_mm * f64::from(cut.strips) * f64::from(*setups) / 1000.0,
+        )?,
         offcut_share: rounded(cut.offcut_share)?,
         setups: *setups,
     }))
@@ -283,16 +342,30 @@ fn tape_view(sizing: &Sizing) -> Result<Option<TapeView>, Error> {
 /// The code of a material that the recipe names.
 fn code_of(facts: &PlanFacts, material_id: i64) -> String {
     let recipe = &facts.recipe;
-    let named = [Some(&recipe.base), Some(&recipe.curing_agent), Some(&recipe.container), Some(&recipe.cup), recipe.tape.as_ref(), recipe.release_agent.as_ref()];
-    let entry = named.into_iter().flatten().chain(recipe.extras.iter().map(|(entry, _)| entry)).find(|entry| entry.id == material_id);
-    entry.map(|entry| entry.code.to_string()).unwrap_or_default()
+    let named = [
+        Some(&recipe.base),
+        Some(&recipe.curing_agent),
+        Some(&recipe.container),
+        Some(&recipe.cup),
+        recipe.tape.as_ref(),
+        recipe.release_agent.as_ref(),
+    ];
+    let entry = named
+        .into_iter()
+        .flatten()
+        .chain(recipe.extras.iter().map(|(entry, _)| entry))
+        .find(|entry| entry.id == material_id);
+    entry
+        .map(|entry| entry.code.to_string())
+        .unwrap_or_default()
 }
 
 fn pick_views(facts: &PlanFacts, sizing: &Sizing, list: &PickList) -> Vec<PickView> {
     list.picks
         .iter()
         .map(|picked| {
-            let (need, pack): (&Need, &PackFacts) = (&sizing.needs[picked.need], &facts.shelf[picked.pack]);
+            let (need, pack): (&Need, &PackFacts) =
+                (&sizing.needs[picked.need], &facts.shelf[picked.pack]);
             PickView {
                 material: code_of(facts, need.material_id),
                 purpose: need.purpose,
@@ -314,7 +387,13 @@ fn passed_over(facts: &PlanFacts, list: &PickList) -> Vec<PassedOver> {
         .iter()
         .map(|(index, why)| {
             let pack = &facts.shelf[*index];
-            PassedOver { material: code_of(facts, pack.material_id), lot: pack.lot_code.clone(), lot_id: pack.lot_id, pack_id: pack.pack_id, why: why.clone() }
+            PassedOver {
+                material: code_of(facts, pack.material_id),
+                lot: pack.lot_code.clone(),
+                lot_id: pack.lot_id,
+                pack_id: pack.pack_id,
+                why: why.clone(),
+            }
         })
         .collect()
 }
@@ -323,14 +402,22 @@ fn shortages(facts: &PlanFacts, list: &PickList) -> Vec<ShortageView> {
     list.shortfalls
         .iter()
         .map(|short| {
-            let on_order = facts.on_order.get(&short.material_id).cloned().unwrap_or_default();
+            let on_order = facts
+                .on_order
+                .get(&short.material_id)
+                .cloned()
+                .unwrap_or_default();
             ShortageView {
                 material: code_of(facts, short.material_id),
                 needed: short.needed,
                 available: short.available,
                 on_order: on_order.quantity,
                 arrives_on: on_order.arrives_on,
-                held_by_later: facts.later_holders.get(&short.material_id).cloned().unwrap_or_default(),
+                held_by_later: facts
+                    .later_holders
+                    .get(&short.material_id)
+                    .cloned()
+                    .unwrap_or_default(),
                 hint: short.hint.clone(),
             }
         })
@@ -342,10 +429,17 @@ fn cautions(facts: &PlanFacts, sizing: &Sizing, list: &PickList) -> Vec<String> 
     if list.mixed_kits {
         all.push("base and curing agent of a batch come from different kit lots: the maker matched neither to the other".to_owned());
     }
-    if list.picks.iter().any(|picked| facts.shelf[picked.pack].funded_by_id.is_some_and(|grant| !facts.grants.contains(&grant))) {
+    if list.picks.iter().any(|picked| {
+        facts.shelf[picked.pack]
+            .funded_by_id
+            .is_some_and(|grant| !facts.grants.contains(&grant))
+    }) {
         all.push("stock that another grant paid for is used and will be cross-charged".to_owned());
     }
-    all.extend(super::bench_cautions::cautions(&facts.recipe, sizing.release.as_ref().is_some_and(|coats| coats.vials > 0)));
+    all.extend(super::bench_cautions::cautions(
+        &facts.recipe,
+        sizing.release.as_ref().is_some_and(|coats| coats.vials > 0),
+    ));
     all
 }
 

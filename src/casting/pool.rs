@@ -69,7 +69,10 @@ impl PoolState {
 #[must_use]
 pub fn casts_on_coat(remaining_uses: i64, copies: u32, coat_life_casts: u32) -> Vec<Option<u32>> {
     let copies_i = i64::from(copies.max(1));
-    let (each, more) = (remaining_uses.max(0) / copies_i, remaining_uses.max(0) % copies_i);
+    let (each, more) = (
+        remaining_uses.max(0) / copies_i,
+        remaining_uses.max(0) % copies_i,
+    );
     (0..copies_i)
         .map(|copy| {
             let left = each + i64::from(copy >= copies_i - more);

@@ -71,28 +71,64 @@ impl PlanRequest {
     /// [`Error::Invalid`] with every fault found.
     pub fn check(&self) -> Result<(), Error> {
         let mut faults = Vec::new();
-        let mut fault = |pointer: &str, detail: String| faults.push(FieldError::new(pointer, detail));
+        let mut fault =
+            |pointer: &str, detail: String| faults.push(FieldError::new(pointer, detail));
         match (self.containers, self.good_chips_wanted) {
-            (None, None) | (Some(_), Some(_)) => fault("/containers", "give either `containers` or `good_chips_wanted`".to_owned()),
+            (None, None) | (Some(_), Some(_)) => fault(
+                "/containers",
+                "give either `containers` or `good_chips_wanted`".to_owned(),
+            ),
             (Some(trays), None) if !(1..=TRAYS_MAX).contains(&trays) => {
-                fault("/containers", format!("{trays} is out of range: 1 to {TRAYS_MAX} trays"));
+                fault(
+                    "/containers",
+                    format!("{trays} is out of range: 1 to {TRAYS_MAX} trays"),
+                );
             }
             (None, Some(chips)) if !(1..=CHIPS_MAX).contains(&chips) => {
-                fault("/good_chips_wanted", format!("{chips} is out of range: 1 to {CHIPS_MAX} chips"));
+                fault(
+                    "/good_chips_wanted",
+                    format!("{chips} is out of range: 1 to {CHIPS_MAX} chips"),
+                );
             }
             _ => {}
         }
-        if let Some(groups) = self.groups.filter(|groups| !(1..=TRAYS_MAX).contains(groups)) {
-            fault("/groups", format!("{groups} is out of range: 1 to {TRAYS_MAX} groups"));
+        if let Some(groups) = self
+            .groups
+            .filter(|groups| !(1..=TRAYS_MAX).contains(groups))
+        {
+            fault(
+                "/groups",
+                format!("{groups} is out of range: 1 to {TRAYS_MAX} groups"),
+            );
         }
-        if let Some(quantile) = self.residue_quantile.filter(|q| *q <= Micro::ZERO || *q >= Micro::from_int(1)) {
-            fault("/residue_quantile", format!("{quantile} is out of range: above 0 and below 1"));
+        if let Some(quantile) = self
+            .residue_quantile
+            .filter(|q| *q <= Micro::ZERO || *q >= Micro::from_int(1))
+        {
+            fault(
+                "/residue_quantile",
+                format!("{quantile} is out of range: above 0 and below 1"),
+            );
         }
-        if let Some(reason) = self.heat_override_reason.as_ref().filter(|r| r.trim().is_empty() || r.chars().count() > 200) {
-            fault("/heat_override_reason", format!("a reason has 1 to 200 characters; this has {}", reason.chars().count()));
+        if let Some(reason) = self
+            .heat_override_reason
+            .as_ref()
+            .filter(|r| r.trim().is_empty() || r.chars().count() > 200)
+        {
+            fault(
+                "/heat_override_reason",
+                format!(
+                    "a reason has 1 to 200 characters; this has {}",
+                    reason.chars().count()
+                ),
+            );
         }
         faults.extend(check_charges(&self.charges));
-        if faults.is_empty() { Ok(()) } else { Err(Error::Invalid(faults)) }
+        if faults.is_empty() {
+            Ok(())
+        } else {
+            Err(Error::Invalid(faults))
+        }
     }
 }
 
@@ -102,17 +138,34 @@ pub fn check_charges(charges: &[Charge]) -> Vec<FieldError> {
     let mut faults = Vec::new();
     for (index, charge) in charges.iter().enumerate() {
         if charge.share <= Micro::ZERO {
-            faults.push(FieldError::new(format!("/charges/{index}/share"), format!("{} is out of range: more than 0", charge.share)));
+            faults.push(FieldError::new(
+                format!("/charges/{index}/share"),
+                format!("{} is out of range: more than 0", charge.share),
+            ));
         }
-        if charges[..index].iter().any(|other| other.grant == charge.grant) {
-            let detail = format!("grant `{}` is named twice: give it one share", charge.grant.as_str());
+        if charges[..index]
+            .iter()
+            .any(|other| other.grant == charge.grant)
+        {
+            let detail = format!(
+                "grant `{}` is named twice: give it one share",
+                charge.grant.as_str()
+            );
             faults.push(FieldError::new(format!("/charges/{index}/grant"), detail));
         }
     }
-    let sum: i128 = charges.iter().map(|charge| i128::from(charge.share.micro())).sum();
+    let sum: i128 = charges
+        .iter()
+        .map(|charge| i128::from(charge.share.micro()))
+        .sum();
     if !charges.is_empty() && sum != i128::from(HUNDRED_PER_CENT) {
-        let shown = i64::try_from(sum).map(|micro| Micro::from_micro(micro).to_string()).unwrap_or_else(|_| "far more".to_owned());
-        faults.push(FieldError::new("/charges", format!("the shares add up to {shown}, not to exactly 100")));
+        let shown = i64::try_from(sum)
+            .map(|micro| Micro::from_micro(micro).to_string())
+            .unwrap_or_else(|_| "far more".to_owned());
+        faults.push(FieldError::new(
+            "/charges",
+            format!("the shares add up to {shown}, not to exactly 100"),
+        ));
     }
     faults
 }
@@ -134,15 +187,46 @@ mod tests {
 
     #[test]
     fn requests() {
-        check(r#"{"recipe": "R", "containers": 4, "cast_on": "2026-03-01"}"#, &[]);
-        check(r#"{"recipe": "R", "cast_on": "2026-03-01"}"#, &["/containers"]);
-        check(r#"{"recipe": "R", "containers": 4, "good_chips_wanted": 3, "cast_on": "2026-03-01"}"#, &["/containers"]);
-        check(r#"{"recipe": "R", "containers": 0, "cast_on": "2026-03-01"}"#, &["/containers"]);
-        check(r#"{"recipe": "R", "containers": 4, "cast_on": "2026-03-01", "residue_quantile": "1"}"#, &["/residue_quantile"]);
-        let charged = |charges: &str| format!(r#"{{"recipe": "R", "containers": 4, "cast_on": "2026-03-01", "charges": {charges}}}"#);
-        check(&charged(r#"[{"grant": "A", "share": "60"}, {"grant": "B", "share": "40"}]"#), &[]);
-        check(&charged(r#"[{"grant": "A", "share": "60"}, {"grant": "B", "share": "39.999999"}]"#), &["/charges"]);
-        check(&charged(r#"[{"grant": "A", "share": "60"}, {"grant": "A", "share": "40"}]"#), &["/charges/1/grant"]);
-        check(&charged(r#"[{"grant": "A", "share": "110"}, {"grant": "B", "share": "-10"}]"#), &["/charges/1/share"]);
+        check(
+            r#"{"recipe": "R", "containers": 4, "cast_on": "2026-03-01"}"#,
+            &[],
+        );
+        check(
+            r#"{"recipe": "R", "cast_on": "2026-03-01"}"#,
+            &["/containers"],
+        );
+        check(
+            r#"{"recipe": "R", "containers": 4, "good_chips_wanted": 3, "cast_on": "2026-03-01"}"#,
+            &["/containers"],
+        );
+        check(
+            r#"{"recipe": "R", "containers": 0, "cast_on": "2026-03-01"}"#,
+            &["/containers"],
+        );
+        check(
+            r#"{"recipe": "R", "containers": 4, "cast_on": "2026-03-01", "residue_quantile": "1"}"#,
+            &["/residue_quantile"],
+        );
+        let charged = |charges: &str| {
+            format!(
+                r#"{{"recipe": "R", "containers": 4, "cast_on": "2026-03-01", "charges": {charges}}}"#
+            )
+        };
+        check(
+            &charged(r#"[{"grant": "A", "share": "60"}, {"grant": "B", "share": "40"}]"#),
+            &[],
+        );
+        check(
+            &charged(r#"[{"grant": "A", "share": "60"}, {"grant": "B", "share": "39.999999"}]"#),
+            &["/charges"],
+        );
+        check(
+            &charged(r#"[{"grant": "A", "share": "60"}, {"grant": "A", "share": "40"}]"#),
+            &["/charges/1/grant"],
+        );
+        check(
+            &charged(r#"[{"grant": "A", "share": "110"}, {"grant": "B", "share": "-10"}]"#),
+            &["/charges/1/share"],
+        );
     }
 }

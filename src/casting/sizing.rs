@@ -6,13 +6,16 @@
 use serde::{Deserialize, Serialize};
 
 use super::batches::{BatchLimits, Division, divide_batches};
-use super::fill::{Fill, FillBasis, FillFactor, Gauge, GaugeOf, WATER_DENSITY_G_PER_ML, fill, fill_factor, read_gauge};
+use super::fill::{
+    Fill, FillBasis, FillFactor, Gauge, GaugeOf, WATER_DENSITY_G_PER_ML, fill, fill_factor,
+    read_gauge,
+};
 use super::geometry::{block, draining, vessel};
 use super::heat::{HeatVerdict, check_limit};
 use super::learned::{FactorPosterior, Noise};
 use super::mix::{MassRatio, RoundedMix, Weighing, ratio_uncertainty, round_to_readability};
 use super::release::{CopyUse, ReleaseNeed, release_need, rounds_per_copy};
-use super::residue::{PlannedResidue, plan_residue, solve_mix};
+use super::residue::{PlannedResidue, plan_residue};
 use super::tape::{TapeCut, cut_tape, tapings};
 use crate::base::{Error, MICRO_PER_UNIT, Micro, Quantity, Unit};
 use crate::catalogue::{ExtraPer, GaugeOf as CatalogueGaugeOf, RecipeFacts};
@@ -134,28 +137,62 @@ fn wrong(pointer: &str) -> impl Fn(String) -> Error {
 /// The geometry of one tray, with the factor that a gauge or observed levels put on it.
 fn tray(facts: &RecipeFacts, experience: &Experience) -> Result<(Fill, FillFactor), Error> {
     let body = facts.container.body.container.as_ref();
-    let body = body.ok_or_else(|| wrong("/recipe")(format!("material `{}` has no inner dimensions", facts.container.code.as_str())))?;
+    let body = body.ok_or_else(|| {
+        wrong("/recipe")(format!(
+            "material `{}` has no inner dimensions",
+            facts.container.code.as_str()
+        ))
+    })?;
     let (vessel, block) = (vessel(body), block(&facts.mold.body));
-    let tape_mm = facts.tape.as_ref().and_then(|tape| tape.body.tape.as_ref()).map_or(0.0, |tape| tape.thickness_mm.to_f64());
+    let tape_mm = facts
+        .tape
+        .as_ref()
+        .and_then(|tape| tape.body.tape.as_ref())
+        .map_or(0.0, |tape| tape.thickness_mm.to_f64());
     let recipe = &facts.recipe.body;
-    let in_recipe = |detail: String| wrong("/recipe")(format!("recipe `{}` cannot be cast: {detail}", recipe.code.as_str()));
-    let geometry = fill(&vessel, &block, tape_mm, recipe.chip_thickness_mm.to_f64()).map_err(|e| in_recipe(e.to_string()))?;
+    let in_recipe = |detail: String| {
+        wrong("/recipe")(format!(
+            "recipe `{}` cannot be cast: {detail}",
+            recipe.code.as_str()
+        ))
+    };
+    let geometry = fill(&vessel, &block, tape_mm, recipe.chip_thickness_mm.to_f64())
+        .map_err(|e| in_recipe(e.to_string()))?;
     let gauged = match &recipe.gauge {
         None => None,
         Some(body) => {
             let (of, density) = match body.of {
                 CatalogueGaugeOf::Water => (GaugeOf::Water, WATER_DENSITY_G_PER_ML),
-                CatalogueGaugeOf::Mix => (GaugeOf::Mix, facts.elastomer.body.density_g_per_ml.to_f64()),
+                CatalogueGaugeOf::Mix => {
+                    (GaugeOf::Mix, facts.elastomer.body.density_g_per_ml.to_f64())
+                }
                 CatalogueGaugeOf::Base => {
                     let density = facts.base.body.density_g_per_ml;
-                    (GaugeOf::Base, density.ok_or_else(|| in_recipe("its gauge needs the density of the base".to_owned()))?.to_f64())
+                    (
+                        GaugeOf::Base,
+                        density
+                            .ok_or_else(|| {
+                                in_recipe("its gauge needs the density of the base".to_owned())
+                            })?
+                            .to_f64(),
+                    )
                 }
             };
-            let gauge = Gauge { mass_g: body.mass_g.to_f64(), of, mold_in: body.mold_in, level_mm: body.level_mm.to_f64() };
-            Some(read_gauge(&gauge, density, &vessel, &block, tape_mm).map_err(|e| in_recipe(e.to_string()))?.factor)
+            let gauge = Gauge {
+                mass_g: body.mass_g.to_f64(),
+                of,
+                mold_in: body.mold_in,
+                level_mm: body.level_mm.to_f64(),
+            };
+            Some(
+                read_gauge(&gauge, density, &vessel, &block, tape_mm)
+                    .map_err(|e| in_recipe(e.to_string()))?
+                    .factor,
+            )
         }
     };
-    let factor = fill_factor(gauged, &experience.fill_factors).map_err(|e| in_recipe(e.to_string()))?;
+    let factor =
+        fill_factor(gauged, &experience.fill_factors).map_err(|e| in_recipe(e.to_string()))?;
     Ok((geometry, factor))
 }
 
@@ -169,15 +206,24 @@ fn cups(
     quantile: f64,
 ) -> Result<(Division, PlannedResidue), Error> {
     let cup = facts.cup.body.container.as_ref();
-    let no_cup = || wrong("/recipe")(format!("material `{}` has no inner dimensions", facts.cup.code.as_str()));
+    let no_cup = || {
+        wrong("/recipe")(format!(
+            "material `{}` has no inner dimensions",
+            facts.cup.code.as_str()
+        ))
+    };
     let (cup, draining) = (cup.ok_or_else(no_cup)?, draining(facts).ok_or_else(no_cup)?);
-    let in_cup = |detail: String| wrong("/recipe")(format!("cup `{}`: {detail}", facts.cup.code.as_str()));
+    let in_cup =
+        |detail: String| wrong("/recipe")(format!("cup `{}`: {detail}", facts.cup.code.as_str()));
     let recipe = &facts.recipe.body;
     let limits = BatchLimits {
         containers,
         mass_per_container_g: fill_g,
         overfill: recipe.overfill().to_f64(),
-        cup_capacity_ml: draining.cup.capacity_ml().map_err(|e| in_cup(e.to_string()))?,
+        cup_capacity_ml: draining
+            .cup
+            .capacity_ml()
+            .map_err(|e| in_cup(e.to_string()))?,
         fill_limit: cup.fill_limit().to_f64(),
         density_g_per_ml: facts.elastomer.body.density_g_per_ml.to_f64(),
         pot_life_min: facts.elastomer.body.pot_life_min.to_f64(),
@@ -189,12 +235,23 @@ fn cups(
     let noise = Noise::default();
     // A batch is divided as if it stood alone: its share of the planned residue is then never more than assumed.
     let alone = |needed_g: f64| {
-        let plan = plan_residue(&[needed_g], &draining, &experience.residue, quantile, &noise)?;
+        let plan = plan_residue(
+            &[needed_g],
+            &draining,
+            &experience.residue,
+            quantile,
+            &noise,
+        )?;
         Ok(plan.prediction.planned_g + draining.stirrer_loss_g)
     };
     let division = divide_batches(&limits, alone).map_err(|e| in_cup(e.to_string()))?;
-    let needed: Vec<f64> = division.batches.iter().map(|batch| batch.needed_g).collect();
-    let residue = plan_residue(&needed, &draining, &experience.residue, quantile, &noise).map_err(|e| in_cup(e.to_string()))?;
+    let needed: Vec<f64> = division
+        .batches
+        .iter()
+        .map(|batch| batch.needed_g)
+        .collect();
+    let residue = plan_residue(&needed, &draining, &experience.residue, quantile, &noise)
+        .map_err(|e| in_cup(e.to_string()))?;
     Ok((division, residue))
 }
 
@@ -203,11 +260,21 @@ fn cups(
 /// # Errors
 /// [`Error::Invalid`] when a part of it is not above 0.
 pub fn mass_ratio(facts: &RecipeFacts) -> Result<MassRatio, Error> {
-    let ratio = facts.recipe.body.ratio.as_ref().unwrap_or(&facts.elastomer.body.ratio);
-    MassRatio::new(ratio.base.to_f64(), ratio.curing_agent.to_f64()).map_err(|e| wrong("/recipe")(e.to_string()))
+    let ratio = facts
+        .recipe
+        .body
+        .ratio
+        .as_ref()
+        .unwrap_or(&facts.elastomer.body.ratio);
+    MassRatio::new(ratio.base.to_f64(), ratio.curing_agent.to_f64())
+        .map_err(|e| wrong("/recipe")(e.to_string()))
 }
 
-fn weighings(facts: &RecipeFacts, division: &Division, residue: &PlannedResidue) -> Result<Vec<SizedBatch>, Error> {
+fn weighings(
+    facts: &RecipeFacts,
+    division: &Division,
+    residue: &PlannedResidue,
+) -> Result<Vec<SizedBatch>, Error> {
     let ratio = mass_ratio(facts)?;
     let readability_g = facts.recipe.body.balance_readability_g().to_f64();
     let tolerance = facts.elastomer.body.ratio_tolerance.to_f64();
@@ -216,7 +283,8 @@ fn weighings(facts: &RecipeFacts, division: &Division, residue: &PlannedResidue)
         .iter()
         .zip(&residue.cups)
         .map(|(batch, cup)| {
-            let mix = round_to_readability(cup.mixed_g, ratio, readability_g, tolerance).map_err(|e| wrong("/recipe")(e.to_string()))?;
+            let mix = round_to_readability(cup.mixed_g, ratio, readability_g, tolerance)
+                .map_err(|e| wrong("/recipe")(e.to_string()))?;
             Ok(SizedBatch {
                 round: batch.round,
                 group: batch.group,
@@ -231,13 +299,22 @@ fn weighings(facts: &RecipeFacts, division: &Division, residue: &PlannedResidue)
 }
 
 /// The greatest relative expanded uncertainty of a ratio, with a caution when it exceeds the elastomer's tolerance.
-fn uncertainty(facts: &RecipeFacts, batches: &[SizedBatch], cautions: &mut Vec<String>) -> Result<f64, Error> {
+fn uncertainty(
+    facts: &RecipeFacts,
+    batches: &[SizedBatch],
+    cautions: &mut Vec<String>,
+) -> Result<f64, Error> {
     let readability_g = facts.recipe.body.balance_readability_g().to_f64();
     let tolerance = facts.elastomer.body.ratio_tolerance.to_f64();
     let mut greatest = 0.0_f64;
     for (index, batch) in batches.iter().enumerate() {
-        let found = ratio_uncertainty(batch.mix.base_g, batch.mix.curing_agent_g, readability_g, Weighing::TareAndGross)
-            .map_err(|e| wrong("/recipe")(e.to_string()))?;
+        let found = ratio_uncertainty(
+            batch.mix.base_g,
+            batch.mix.curing_agent_g,
+            readability_g,
+            Weighing::TareAndGross,
+        )
+        .map_err(|e| wrong("/recipe")(e.to_string()))?;
         greatest = greatest.max(found.relative_expanded);
         if found.relative_expanded > tolerance {
             cautions.push(format!(
@@ -248,51 +325,88 @@ fn uncertainty(facts: &RecipeFacts, batches: &[SizedBatch], cautions: &mut Vec<S
             ));
         }
         if !batch.mix.within_tolerance {
-            cautions.push(format!("batch {}: the balance is too coarse to hold the ratio within its tolerance", index + 1));
+            cautions.push(format!(
+                "batch {}: the balance is too coarse to hold the ratio within its tolerance",
+                index + 1
+            ));
         }
     }
     Ok(greatest)
 }
 
 fn tape(facts: &RecipeFacts, containers: u32) -> Result<Option<(TapeCut, u32)>, Error> {
-    let Some(tape) = facts.tape.as_ref().and_then(|tape| tape.body.tape.as_ref()) else { return Ok(None) };
+    let Some(tape) = facts.tape.as_ref().and_then(|tape| tape.body.tape.as_ref()) else {
+        return Ok(None);
+    };
     let (mold, recipe) = (&facts.mold.body, &facts.recipe.body);
     let in_recipe = |detail: String| wrong("/recipe")(detail);
-    let cut = cut_tape(mold.length_mm.to_f64(), mold.width_mm.to_f64(), tape.width_mm.to_f64(), recipe.trim_allowance_mm().to_f64())
-        .map_err(|e| in_recipe(e.to_string()))?;
+    let cut = cut_tape(
+        mold.length_mm.to_f64(),
+        mold.width_mm.to_f64(),
+        tape.width_mm.to_f64(),
+        recipe.trim_allowance_mm().to_f64(),
+    )
+    .map_err(|e| in_recipe(e.to_string()))?;
     let mut setups = 0;
-    for rounds in rounds_per_copy(containers, mold.copies()).map_err(|e| in_recipe(e.to_string()))? {
-        setups += tapings(None, rounds, recipe.casts_per_setup()).map_err(|e| in_recipe(e.to_string()))?;
+    for rounds in
+        rounds_per_copy(containers, mold.copies()).map_err(|e| in_recipe(e.to_string()))?
+    {
+        setups += tapings(None, rounds, recipe.casts_per_setup())
+            .map_err(|e| in_recipe(e.to_string()))?;
     }
     Ok(Some((cut, setups)))
 }
 
-fn coats(facts: &RecipeFacts, experience: &Experience, containers: u32) -> Result<Option<ReleaseNeed>, Error> {
-    let Some(agent) = &facts.release_agent else { return Ok(None) };
+fn coats(
+    facts: &RecipeFacts,
+    experience: &Experience,
+    containers: u32,
+) -> Result<Option<ReleaseNeed>, Error> {
+    let Some(agent) = &facts.release_agent else {
+        return Ok(None);
+    };
     let mold = &facts.mold.body;
     let in_recipe = |detail: String| wrong("/recipe")(detail);
-    let rounds = rounds_per_copy(containers, mold.copies()).map_err(|e| in_recipe(e.to_string()))?;
+    let rounds =
+        rounds_per_copy(containers, mold.copies()).map_err(|e| in_recipe(e.to_string()))?;
     let copies: Vec<CopyUse> = rounds
         .into_iter()
         .enumerate()
-        .map(|(copy, rounds)| CopyUse { casts_on_coat: experience.casts_on_coat.get(copy).copied().flatten(), rounds })
+        .map(|(copy, rounds)| CopyUse {
+            casts_on_coat: experience.casts_on_coat.get(copy).copied().flatten(),
+            rounds,
+        })
         .collect();
-    release_need(&copies, mold.coat_life_casts(), agent.body.molds_per_vial()).map(Some).map_err(|e| in_recipe(e.to_string()))
+    release_need(&copies, mold.coat_life_casts(), agent.body.molds_per_vial())
+        .map(Some)
+        .map_err(|e| in_recipe(e.to_string()))
 }
 
 /// Cautions about the cure's heat; an error above what tray or mould bears, unless it is overridden.
 fn heat(facts: &RecipeFacts, overridden: bool) -> Result<Vec<String>, Error> {
-    let Some(cure) = &facts.recipe.body.cure else { return Ok(Vec::new()) };
+    let Some(cure) = &facts.recipe.body.cure else {
+        return Ok(Vec::new());
+    };
     let mut cautions = Vec::new();
-    let limits = [("tray", facts.container.body.temperature_limit_c()), ("mould", facts.mold.body.max_temperature_c)];
+    let limits = [
+        ("tray", facts.container.body.temperature_limit_c()),
+        ("mould", facts.mold.body.max_temperature_c),
+    ];
     for (what, limit) in limits {
         let Some(limit) = limit else { continue };
-        let checked = check_limit(cure.temperature_c.to_f64(), limit.to_f64()).map_err(|e| wrong("/recipe")(e.to_string()))?;
+        let checked = check_limit(cure.temperature_c.to_f64(), limit.to_f64())
+            .map_err(|e| wrong("/recipe")(e.to_string()))?;
         match checked.verdict {
             HeatVerdict::Safe => {}
-            HeatVerdict::Close => cautions.push(format!("cure at {} C is within 10 K of what the {what} bears, {limit} C", cure.temperature_c)),
+            HeatVerdict::Close => cautions.push(format!(
+                "cure at {} C is within 10 K of what the {what} bears, {limit} C",
+                cure.temperature_c
+            )),
             HeatVerdict::Above if overridden => {
-                cautions.push(format!("cure at {} C is ABOVE what the {what} bears, {limit} C; overridden", cure.temperature_c));
+                cautions.push(format!(
+                    "cure at {} C is ABOVE what the {what} bears, {limit} C; overridden",
+                    cure.temperature_c
+                ));
             }
             HeatVerdict::Above => {
                 let detail = format!(
@@ -318,25 +432,68 @@ fn needs(facts: &RecipeFacts, sizing: &Sizing) -> Result<Vec<Need>, Error> {
     let drop = Quantity::from_micro(1);
     let one = Quantity::from_int(1);
     let mut needs = Vec::new();
-    let mut need = |material_id: i64, purpose: Purpose, batch_no: i32, quantity: Quantity, piece: Quantity| {
-        if quantity > Quantity::ZERO {
-            needs.push(Need { material_id, purpose, batch_no, quantity, piece });
-        }
-    };
+    let mut need =
+        |material_id: i64, purpose: Purpose, batch_no: i32, quantity: Quantity, piece: Quantity| {
+            if quantity > Quantity::ZERO {
+                needs.push(Need {
+                    material_id,
+                    purpose,
+                    batch_no,
+                    quantity,
+                    piece,
+                });
+            }
+        };
     for (batch_no, batch) in (1..).zip(&sizing.batches) {
-        need(facts.base.id, Purpose::Base, batch_no, Quantity::new(rounded(batch.mix.base_g)?), drop);
-        need(facts.curing_agent.id, Purpose::CuringAgent, batch_no, Quantity::new(rounded(batch.mix.curing_agent_g)?), drop);
+        need(
+            facts.base.id,
+            Purpose::Base,
+            batch_no,
+            Quantity::new(rounded(batch.mix.base_g)?),
+            drop,
+        );
+        need(
+            facts.curing_agent.id,
+            Purpose::CuringAgent,
+            batch_no,
+            Quantity::new(rounded(batch.mix.curing_agent_g)?),
+            drop,
+        );
     }
-    need(facts.container.id, Purpose::Container, 0, whole(sizing.containers)?, one);
-    need(facts.cup.id, Purpose::Cup, 0, whole(sizing.batches.len())?, one);
+    need(
+        facts.container.id,
+        Purpose::Container,
+        0,
+        whole(sizing.containers)?,
+        one,
+    );
+    need(
+        facts.cup.id,
+        Purpose::Cup,
+        0,
+        whole(sizing.batches.len())?,
+        one,
+    );
     if let (Some(tape), Some((cut, setups))) = (&facts.tape, &sizing.tape) {
         let strip = Quantity::new(rounded(cut.strip_length_mm / 1000.0)?);
         let strips = i64::from(*setups) * i64::from(cut.strips);
-        need(tape.id, Purpose::Tape, 0, strip.mul_div_half_even(strips, 1)?, strip);
+        need(
+            tape.id,
+            Purpose::Tape,
+            0,
+            strip.mul_div_half_even(strips, 1)?,
+            strip,
+        );
     }
     if let (Some(agent), Some(coats)) = (&facts.release_agent, &sizing.release) {
         let vial = agent.body.pack_quantity.unwrap_or(one);
-        need(agent.id, Purpose::Release, 0, vial.mul_div_half_even(i64::from(coats.vials), 1)?, vial);
+        need(
+            agent.id,
+            Purpose::Release,
+            0,
+            vial.mul_div_half_even(i64::from(coats.vials), 1)?,
+            vial,
+        );
     }
     for (material, extra) in &facts.extras {
         let times = match extra.per {
@@ -348,7 +505,13 @@ fn needs(facts: &RecipeFacts, sizing: &Sizing) -> Result<Vec<Need>, Error> {
         let quantity = extra.quantity.mul_div_half_even(times, 1)?;
         match material.body.unit {
             // Pieces are taken whole: half a stirrer per tray is one for a single tray.
-            Unit::Each => need(material.id, Purpose::Sundry, 0, whole_pieces(quantity)?, one),
+            Unit::Each => need(
+                material.id,
+                Purpose::Sundry,
+                0,
+                whole_pieces(quantity)?,
+                one,
+            ),
             _ => need(material.id, Purpose::Sundry, 0, quantity, drop),
         }
     }
@@ -359,9 +522,17 @@ fn needs(facts: &RecipeFacts, sizing: &Sizing) -> Result<Vec<Need>, Error> {
 fn merged(needs: Vec<Need>) -> Vec<Need> {
     let mut merged: Vec<Need> = Vec::new();
     for need in needs {
-        let same = |other: &&mut Need| other.material_id == need.material_id && other.purpose == need.purpose && other.batch_no == need.batch_no;
+        let same = |other: &&mut Need| {
+            other.material_id == need.material_id
+                && other.purpose == need.purpose
+                && other.batch_no == need.batch_no
+        };
         match merged.iter_mut().find(same) {
-            Some(other) => other.quantity = Quantity::from_micro(other.quantity.micro().saturating_add(need.quantity.micro())),
+            Some(other) => {
+                other.quantity = Quantity::from_micro(
+                    other.quantity.micro().saturating_add(need.quantity.micro()),
+                )
+            }
             None => merged.push(need),
         }
     }
@@ -369,11 +540,17 @@ fn merged(needs: Vec<Need>) -> Vec<Need> {
 }
 
 fn whole_pieces(quantity: Quantity) -> Result<Quantity, Error> {
-    whole(quantity.micro().div_euclid(MICRO_PER_UNIT) + i64::from(quantity.micro().rem_euclid(MICRO_PER_UNIT) > 0))
+    whole(
+        quantity.micro().div_euclid(MICRO_PER_UNIT)
+            + i64::from(quantity.micro().rem_euclid(MICRO_PER_UNIT) > 0),
+    )
 }
 
 fn whole(count: impl TryInto<i32>) -> Result<Quantity, Error> {
-    count.try_into().map(Quantity::from_int).map_err(|_| wrong("/containers")("too many pieces to count".to_owned()))
+    count
+        .try_into()
+        .map(Quantity::from_int)
+        .map_err(|_| wrong("/containers")("too many pieces to count".to_owned()))
 }
 
 /// What a fill rests on, as a word.

@@ -135,6 +135,10 @@ fn once(request: &HttpRequest, caller: &Caller, body: &[u8]) -> Result<Option<On
 
 /// Parses JSON text; the error names the field by a JSON pointer.
 fn parse<T: DeserializeOwned>(bytes: &[u8]) -> Result<T, Problem> {
+    // First the whole text, then its meaning: text that is not well formed is 400, whatever its first part says.
+    serde_json::from_slice::<serde::de::IgnoredAny>(bytes).map_err(|error| {
+        Problem::malformed(format!("the body is not well-formed JSON: {error}"))
+    })?;
     let mut reader = serde_json::Deserializer::from_slice(bytes);
     let value = serde_path_to_error::deserialize(&mut reader).map_err(|error| {
         let inner = error.inner();
@@ -147,9 +151,6 @@ fn parse<T: DeserializeOwned>(bytes: &[u8]) -> Result<T, Problem> {
         } else {
             Problem::malformed(format!("the body is not well-formed JSON: {inner}"))
         }
-    })?;
-    reader.end().map_err(|error| {
-        Problem::malformed(format!("the body is not well-formed JSON: {error}"))
     })?;
     Ok(value)
 }
@@ -275,6 +276,7 @@ mod tests {
         );
         check(r#"{"batches": [1,"#, "400 malformed");
         check(r#"{"batches": []} x"#, "400 malformed");
+        check(r#"{"batches": 7, "#, "400 malformed");
         check(r"{}", "422 invalid: : missing field `batches`");
     }
 }

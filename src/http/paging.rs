@@ -1,7 +1,7 @@
 //! Lists in pages: a cursor on an immutable key, and a `Link` header to the next page (RFC 8288).
 
-use actix_web::HttpResponse;
 use actix_web::http::header::LINK;
+use actix_web::{HttpRequest, HttpResponse};
 use serde::{Deserialize, Serialize};
 use utoipa::{IntoParams, ToSchema};
 
@@ -79,6 +79,14 @@ impl<T: Serialize> List<T> {
         Self { items: rows, next }
     }
 
+    /// The response to the request for this list, with its `Link`: the same address with the cursor of the next page.
+    ///
+    /// # Errors
+    /// As [`List::answer`].
+    pub fn answer_to(&self, request: &HttpRequest) -> Answer {
+        self.answer(&without_cursor(request.path(), request.query_string()))
+    }
+
     /// The response, with its `Link`. `path_and_query` is the list's address without cursor, such as `/v1/lots?material=A`.
     ///
     /// # Errors
@@ -98,6 +106,18 @@ impl<T: Serialize> List<T> {
         }
         let body = serde_json::to_string(self).map_err(|e| Error::Internal(e.to_string()))?;
         Ok(response.content_type("application/json").body(body))
+    }
+}
+
+fn without_cursor(path: &str, query: &str) -> String {
+    let kept: Vec<&str> = query
+        .split('&')
+        .filter(|part| !part.is_empty() && !part.starts_with("cursor="))
+        .collect();
+    if kept.is_empty() {
+        path.to_owned()
+    } else {
+        format!("{path}?{}", kept.join("&"))
     }
 }
 
@@ -124,6 +144,15 @@ mod tests {
             limit,
         };
         assert_eq!(query.page().ok(), expected);
+    }
+
+    #[test]
+    fn the_address_of_the_next_page_keeps_the_rest_of_the_query() {
+        assert_eq!(
+            without_cursor("/v1/lots", "cursor=7&material=a%20b&limit=2"),
+            "/v1/lots?material=a%20b&limit=2"
+        );
+        assert_eq!(without_cursor("/v1/lots", "cursor=7"), "/v1/lots");
     }
 
     #[test]

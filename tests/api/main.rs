@@ -1,0 +1,12 @@
+//! The API over real HTTP, one file per noun, on the database that `HEELTAP_TEST_DATABASE` names.
+
+mod cli;
+mod doors;
+mod health;
+mod installation;
+mod openapi;
+mod problems;
+mod readme;
+mod shutdown;
+mod support;
+mod tokens;

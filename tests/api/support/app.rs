@@ -1,0 +1,137 @@
+//! A service of the test's own: in this process, on a free port, on a fresh database, ended with its value.
+
+use std::net::SocketAddr;
+use std::ops::Deref;
+use std::sync::{Arc, mpsc};
+use std::thread::JoinHandle;
+
+use actix_web::dev::ServerHandle;
+use actix_web::rt::System;
+use chrono::{DateTime, Utc};
+use heeltap::app::{self, Outside, Serving, Settings};
+use heeltap::base::{Currency, ManualClock, SeededEntropy};
+use heeltap::http::{Limits, Role, Service};
+
+use super::client::Client;
+use super::testing::TestDatabase;
+
+/// How a test's service is to be. `TestApp::with(|settings| …)` changes what a test needs.
+pub(crate) struct TestApp {
+    /// The clock, which stands still until the test moves it. It begins at 2026-03-02T09:00:00Z, a Monday.
+    pub(crate) clock: Arc<ManualClock>,
+    /// The service itself, for what cannot be asked over HTTP.
+    pub(crate) service: Service,
+    /// Where it listens.
+    pub(crate) address: SocketAddr,
+    administrator: Client,
+    handle: ServerHandle,
+    thread: Option<JoinHandle<()>>,
+    // Last, so that the service lets go of the database before it ends.
+    _database: TestDatabase,
+}
+
+impl TestApp {
+    /// A service with euros, UTC and the usual limits.
+    pub(crate) fn start() -> Self {
+        Self::with(|_| {})
+    }
+
+    /// A service with other settings.
+    pub(crate) fn with(change: impl FnOnce(&mut Settings)) -> Self {
+        let database = TestDatabase::new();
+        let mut settings = Self::settings(&database);
+        change(&mut settings);
+        let start: DateTime<Utc> = "2026-03-02T09:00:00Z".parse().expect("an instant");
+        let clock = Arc::new(ManualClock::new(start));
+        let outside = Outside {
+            clock: Arc::clone(&clock) as _,
+            entropy: Arc::new(SeededEntropy::new(1)),
+        };
+        let service = app::open(&settings, outside).expect("the service must open");
+        let token = app::first_token(&service)
+            .expect("the database must answer")
+            .and_then(|made| made.token)
+            .expect("an empty database has no token yet");
+        let (address, handle, thread) = serve(service.clone());
+        Self {
+            clock,
+            service,
+            address,
+            administrator: Client::new(address, Some(token)),
+            handle,
+            thread: Some(thread),
+            _database: database,
+        }
+    }
+
+    /// The settings that `with` begins from.
+    pub(crate) fn settings(database: &TestDatabase) -> Settings {
+        Settings {
+            database: database.url().clone(),
+            db_connections: 4,
+            db_wait_ms: 10_000,
+            base_currency: Some(Currency::parse("EUR").expect("a currency")),
+            time_zone: None,
+            demo: false,
+            limits: Limits::default(),
+        }
+    }
+
+    /// A client without a token.
+    pub(crate) fn nobody(&self) -> Client {
+        Client::new(self.address, None)
+    }
+
+    /// A client with a new token of one role.
+    pub(crate) fn role(&self, role: Role) -> Client {
+        let body = serde_json::json!({"name": role.as_str(), "roles": [role]});
+        let made = self.post("/v1/tokens", body).expect(201).json();
+        Client::new(self.address, made["token"].as_str().map(str::to_owned))
+    }
+}
+
+/// The administrator's client: `app.get(path)`.
+impl Deref for TestApp {
+    type Target = Client;
+
+    fn deref(&self) -> &Client {
+        &self.administrator
+    }
+}
+
+impl Drop for TestApp {
+    fn drop(&mut self) {
+        // The command is sent by the call itself; the future only waits for the end, which the thread's end is.
+        drop(self.handle.stop(false));
+        if let Some(thread) = self.thread.take() {
+            let ended = thread.join();
+            assert!(
+                ended.is_ok() || std::thread::panicking(),
+                "the server panicked"
+            );
+        }
+    }
+}
+
+fn serve(service: Service) -> (SocketAddr, ServerHandle, JoinHandle<()>) {
+    let (told, listening) = mpsc::channel();
+    let thread = std::thread::spawn(move || {
+        System::new().block_on(async {
+            let serving = Serving {
+                listen: "127.0.0.1:0",
+                threads: 1,
+                shutdown_s: 5,
+                workers: &[],
+            };
+            let running = app::start(service, &serving).expect("a port is free");
+            told.send((running.address(), running.handle()))
+                .expect("the test waits");
+            running
+                .until_ended()
+                .await
+                .expect("the server must end well");
+        });
+    });
+    let (address, handle) = listening.recv().expect("the server must start");
+    (address, handle, thread)
+}

@@ -1,0 +1,20 @@
+//! What the API's tests stand on: a service of their own over real HTTP, with clock and entropy in hand.
+
+mod app;
+mod client;
+mod process;
+#[path = "../../../src/db/testing.rs"]
+mod testing;
+
+pub(crate) use app::TestApp;
+pub(crate) use client::{Answer, Client, send};
+pub(crate) use process::{Heeltap, heeltap};
+pub(crate) use testing::TestDatabase;
+
+/// An operation's address with its parameters filled in: `0` is nobody's id and no code in any test.
+pub(crate) fn filled(path: &str) -> String {
+    path.split('/')
+        .map(|part| if part.starts_with('{') { "0" } else { part })
+        .collect::<Vec<_>>()
+        .join("/")
+}
