@@ -232,7 +232,8 @@ mod tests {
             .take(4)
             .map(|(_, amount)| amount.micro())
             .collect();
-        assert_eq!(amounts, [500_001, 333_333, 66_667, 100_000]);
+        // Exact shares 500000.5, 333333.67, 66666.73 and 100000.1: the two left over go to the largest remainders.
+        assert_eq!(amounts, [500_000, 333_334, 66_667, 100_000]);
         assert_eq!(components.total().unwrap().micro(), 1_000_001);
     }
 
