@@ -26,6 +26,8 @@ mod routes;
 mod store;
 mod supplier;
 mod terms;
+#[cfg(test)]
+mod tests;
 mod vessel;
 mod wire;
 

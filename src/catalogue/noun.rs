@@ -61,6 +61,20 @@ impl Noun {
         }
     }
 
+    /// The noun's word with its article, as it stands in a sentence.
+    ///
+    /// ```
+    /// assert_eq!(heeltap::catalogue::Noun::Elastomer.with_article(), "an elastomer");
+    /// ```
+    #[must_use]
+    pub fn with_article(self) -> String {
+        let article = match self {
+            Self::Elastomer => "an",
+            _ => "a",
+        };
+        format!("{article} {}", self.as_str())
+    }
+
     /// The address of the noun's list.
     ///
     /// ```
