@@ -110,7 +110,7 @@ fn rows_of(
     Ok(rows)
 }
 
-fn fits(link: &Link, row: &EntryRow, kind: Option<&super::material::MaterialKind>) -> bool {
+fn fits(link: &Link, row: &EntryRow, kind: Option<&super::kind::MaterialKind>) -> bool {
     row.noun == link.target.as_str()
         && (link.kinds.is_empty() || kind.is_some_and(|kind| link.kinds.contains(kind)))
 }

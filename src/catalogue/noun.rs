@@ -8,7 +8,7 @@ use serde::Serialize;
 use serde::de::DeserializeOwned;
 use utoipa::ToSchema;
 
-use super::material::MaterialKind;
+use super::kind::MaterialKind;
 use crate::base::{Code, FieldError, Money, Unit};
 
 /// A noun of the catalogue.

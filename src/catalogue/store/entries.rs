@@ -4,7 +4,7 @@ use chrono::NaiveDateTime;
 use diesel::prelude::*;
 
 use crate::base::{Code, Error, Unit};
-use crate::catalogue::material::MaterialKind;
+use crate::catalogue::kind::MaterialKind;
 use crate::catalogue::noun::Noun;
 use crate::db::schema::{catalogue_entries, materials};
 use crate::db::{AnyConnection, Tx};
