@@ -32,6 +32,7 @@ pub struct Entry<B> {
 }
 
 /// What can be ordered.
+#[allow(clippy::large_enum_variant)] // One exists at a time; a box would only stand in the way of matching.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Item {
     /// A material.
