@@ -28,6 +28,7 @@ use crate::base::{Clock, Currency, Entropy, Error, OsEntropy, SystemClock};
 use crate::db::{DatabaseUrl, Db};
 use crate::http::tokens::{TokenIn, TokenMade, none_yet, token_create};
 use crate::http::{Limits, Role, Service};
+use crate::{casting, catalogue};
 
 /// What a process is told about its database and its installation.
 #[derive(Debug, Clone)]
@@ -115,5 +116,7 @@ pub fn first_token(service: &Service) -> Result<Option<TokenMade>, Error> {
 pub fn routes(cfg: &mut ServiceConfig<'_>) {
     cfg.configure(operation::routes)
         .configure(docs::routes)
-        .configure(tokens::routes);
+        .configure(tokens::routes)
+        .configure(catalogue::routes)
+        .configure(casting::routes);
 }

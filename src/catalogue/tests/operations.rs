@@ -10,8 +10,8 @@ use crate::catalogue::{
     item_by_code, kits_of_elastomer, links_of, links_to, material_all, material_by_code,
     material_by_id, materials_by_ids, recipe_facts,
 };
+use crate::db::fixture::{on_database, write, write_at};
 use crate::db::schema::{cost_pools, dirty_materials, materials, pool_movements};
-use crate::db::testing::{on_both, write, write_at};
 use crate::db::{AnyConnection, Db};
 use crate::http::{IfMatch, Page};
 use diesel::prelude::*;
@@ -44,7 +44,7 @@ fn dirty(conn: &mut AnyConnection) -> Result<Vec<i64>, Error> {
 
 #[test]
 fn what_is_created_is_found_as_it_was_sent() {
-    on_both(|db| {
+    on_database(|db| {
         let sent = material(
             "base",
             "elastomer_base",
@@ -91,7 +91,7 @@ fn what_is_created_is_found_as_it_was_sent() {
 
 #[test]
 fn every_fault_of_a_document_is_told_at_once() {
-    on_both(|db| {
+    on_database(|db| {
         let bad = material(
             "base",
             "elastomer_base",
@@ -107,7 +107,7 @@ fn every_fault_of_a_document_is_told_at_once() {
 
 #[test]
 fn a_reference_must_exist_and_be_of_the_right_kind() {
-    on_both(|db| {
+    on_database(|db| {
         lab(&db);
         create::<KitBody>(&db, kit("kit")).unwrap();
         let changes = json!({"code": "chip-2", "elastomer": "none", "container": "kit", "cup": "tape", "tape": null,
@@ -146,7 +146,7 @@ fn a_reference_must_exist_and_be_of_the_right_kind() {
 
 #[test]
 fn a_code_is_never_given_twice() {
-    on_both(|db| {
+    on_database(|db| {
         lab(&db);
         create::<KitBody>(&db, kit("kit")).unwrap();
         let taken = create::<MaterialBody>(&db, material("kit", "sundry", "g", json!({})));
@@ -173,7 +173,7 @@ fn a_code_is_never_given_twice() {
 
 #[test]
 fn nothing_that_is_retired_is_named_anew() {
-    on_both(|db| {
+    on_database(|db| {
         lab(&db);
         write(&db, |tx| entry_retire::<RecipeBody>(tx, "chip")).unwrap();
         write(&db, |tx| entry_retire::<MoldBody>(tx, "mold")).unwrap();
@@ -187,7 +187,7 @@ fn nothing_that_is_retired_is_named_anew() {
 
 #[test]
 fn a_recipe_comes_with_everything_it_names() {
-    on_both(|db| {
+    on_database(|db| {
         lab(&db);
         db.read(|conn| {
             let facts = recipe_facts(conn, "chip")?;
@@ -233,7 +233,7 @@ fn a_recipe_comes_with_everything_it_names() {
 
 #[test]
 fn the_other_reads() {
-    on_both(|db| {
+    on_database(|db| {
         lab(&db);
         create::<KitBody>(&db, kit("kit-1")).unwrap();
         create::<KitBody>(&db, kit("kit-2")).unwrap();
@@ -281,7 +281,7 @@ fn the_other_reads() {
 
 #[test]
 fn a_list_comes_in_pages_and_by_state() {
-    on_both(|db| {
+    on_database(|db| {
         lab(&db);
         write(&db, |tx| entry_retire::<RecipeBody>(tx, "chip")).unwrap();
         write(&db, |tx| entry_retire::<MaterialBody>(tx, "glove")).unwrap();
@@ -308,7 +308,7 @@ fn a_list_comes_in_pages_and_by_state() {
 
 #[test]
 fn a_change_is_merged_checked_and_counted() {
-    on_both(|db| {
+    on_database(|db| {
         lab(&db);
         write_at(&db, "2026-03-01T00:00:00Z".parse().unwrap(), |tx| {
             diesel::delete(dirty_materials::table).execute(tx.conn)?;
@@ -352,7 +352,7 @@ fn a_change_is_merged_checked_and_counted() {
 
 #[test]
 fn a_change_that_moves_a_reference_moves_the_link() {
-    on_both(|db| {
+    on_database(|db| {
         lab(&db);
         create::<MaterialBody>(&db, material("base-2", "elastomer_base", "g", json!({}))).unwrap();
         patch::<ElastomerBody>(&db, "el", json!({"base": "base-2"}), Some(1)).unwrap();
@@ -370,7 +370,7 @@ fn a_change_that_moves_a_reference_moves_the_link() {
 
 #[test]
 fn a_change_is_refused_in_the_order_that_is_published() {
-    on_both(|db| {
+    on_database(|db| {
         lab(&db);
         let change = |code: &str, members: Value, version: Option<i64>| {
             patch::<MaterialBody>(&db, code, members, version)
@@ -422,7 +422,7 @@ fn a_change_is_refused_in_the_order_that_is_published() {
 
 #[test]
 fn an_unknown_reference_in_a_change_is_a_fault_of_a_value() {
-    on_both(|db| {
+    on_database(|db| {
         lab(&db);
         let outcome = patch::<RecipeBody>(&db, "chip", json!({"mold": "none"}), None);
         assert_eq!(pointers(outcome), ["/mold"]);
@@ -433,7 +433,7 @@ fn an_unknown_reference_in_a_change_is_a_fault_of_a_value() {
 
 #[test]
 fn a_mold_with_a_cost_fills_its_pool_once() {
-    on_both(|db| {
+    on_database(|db| {
         let cost = json!({"cost": "120.50", "rated_casts": 50, "copies": 3});
         let made = create::<MoldBody>(&db, mold(cost)).unwrap();
         create::<MoldBody>(&db, mold(json!({"code": "free"}))).unwrap();
@@ -480,7 +480,7 @@ fn a_mold_with_a_cost_fills_its_pool_once() {
 
 #[test]
 fn a_patch_of_nothing_still_counts() {
-    on_both(|db| {
+    on_database(|db| {
         create::<ElastomerBody>(&db, elastomer())
             .map(|_| ())
             .unwrap_err();

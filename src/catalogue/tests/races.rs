@@ -9,7 +9,7 @@ use crate::base::{Error, RefusalKind};
 use crate::catalogue::{
     MaterialBody, MergePatch, MoldBody, RecipeBody, entry_change, entry_retire, material_by_code,
 };
-use crate::db::testing::{on_both, write};
+use crate::db::fixture::{on_database, write};
 use crate::http::IfMatch;
 
 const ROUNDS: usize = 8;
@@ -37,7 +37,7 @@ fn refused_as<T>(outcome: &Result<T, Error>, kind: RefusalKind) -> bool {
 
 #[test]
 fn a_mold_is_either_named_or_retired() {
-    on_both(|db| {
+    on_database(|db| {
         lab(&db);
         for round in 0..ROUNDS {
             let code = format!("mold-{round}");
@@ -56,7 +56,7 @@ fn a_mold_is_either_named_or_retired() {
 
 #[test]
 fn a_code_is_given_once() {
-    on_both(|db| {
+    on_database(|db| {
         for round in 0..ROUNDS {
             let document =
                 mold(json!({"code": format!("mold-{round}"), "cost": "10", "rated_casts": 5}));
@@ -73,7 +73,7 @@ fn a_code_is_given_once() {
 
 #[test]
 fn of_two_changes_of_one_version_one_is_kept() {
-    on_both(|db| {
+    on_database(|db| {
         lab(&db);
         for version in 1..=i64::try_from(ROUNDS).expect("a version") {
             let change = |name: &str| {

@@ -10,11 +10,11 @@ use crate::catalogue::{
     CatalogueBody, ElastomerBody, EntryOut, GrantBody, MaterialBody, MoldBody, RecipeBody,
     SupplierBody, entry_retire, material_by_code, mold_by_code, recipe_by_code,
 };
+use crate::db::fixture::{on_database, write};
 use crate::db::schema::{
     cast_charges, cast_needs, casts, cost_pools, lots, movements, order_lines, orders, packs,
     period_guard, pool_movements,
 };
-use crate::db::testing::{on_both, write};
 use crate::db::{Db, Tx};
 
 fn retire<B: CatalogueBody>(db: &Db, code: &str) -> Result<EntryOut<B>, Error> {
@@ -80,7 +80,7 @@ fn grant(db: &Db) -> i64 {
 
 #[test]
 fn what_is_retired_stays_readable_and_keeps_its_first_instant() {
-    on_both(|db| {
+    on_database(|db| {
         grant(&db);
         let once = retire::<GrantBody>(&db, "g").unwrap();
         assert_eq!(once.version, 2);
@@ -98,7 +98,7 @@ fn what_is_retired_stays_readable_and_keeps_its_first_instant() {
 
 #[test]
 fn an_entry_in_use_by_another_is_not_retired() {
-    on_both(|db| {
+    on_database(|db| {
         lab(&db);
         let users = used_by(refusal(retire::<MaterialBody>(&db, "base")));
         assert_eq!(users, json!([{"noun": "elastomer", "code": "el"}]));
@@ -112,7 +112,7 @@ fn an_entry_in_use_by_another_is_not_retired() {
 
 #[test]
 fn an_unfinished_cast_holds_what_it_stands_on() {
-    on_both(|db| {
+    on_database(|db| {
         lab(&db);
         let grant_id = grant(&db);
         let cast_id = write(&db, |tx| book(tx, grant_id)).unwrap();
@@ -152,7 +152,7 @@ fn an_unfinished_cast_holds_what_it_stands_on() {
 
 #[test]
 fn an_order_that_has_not_arrived_holds_its_supplier_and_its_items() {
-    on_both(|db| {
+    on_database(|db| {
         lab(&db);
         let supplier = create::<SupplierBody>(&db, json!({"code": "s", "name": "S"})).unwrap();
         retire::<RecipeBody>(&db, "chip").unwrap();
@@ -233,7 +233,7 @@ fn receive(tx: &mut Tx<'_>, code: &str) -> Result<(), Error> {
 
 #[test]
 fn a_material_with_stock_is_not_retired() {
-    on_both(|db| {
+    on_database(|db| {
         lab(&db);
         retire::<RecipeBody>(&db, "chip").unwrap();
         write(&db, |tx| receive(tx, "glove")).unwrap();
@@ -244,7 +244,7 @@ fn a_material_with_stock_is_not_retired() {
 
 #[test]
 fn what_is_left_of_a_mold_s_cost_goes_to_waste() {
-    on_both(|db| {
+    on_database(|db| {
         let cost = json!({"cost": "100", "rated_casts": 50});
         create::<MoldBody>(&db, mold(cost)).unwrap();
         retire::<MoldBody>(&db, "mold").unwrap();
@@ -282,7 +282,7 @@ fn what_is_left_of_a_mold_s_cost_goes_to_waste() {
 
 #[test]
 fn a_closed_day_takes_no_cost_of_a_mold() {
-    on_both(|db| {
+    on_database(|db| {
         write(&db, |tx| {
             diesel::update(period_guard::table)
                 .set(period_guard::closed_through.eq(Some(day())))

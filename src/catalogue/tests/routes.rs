@@ -14,7 +14,7 @@ use super::material;
 use crate::base::{Clock, Currency, ManualClock, SeededEntropy};
 use crate::catalogue::routes;
 use crate::db::Db;
-use crate::db::testing::{on_both, write};
+use crate::db::fixture::{on_database, write};
 use crate::http::tokens::{TokenIn, token_create};
 use crate::http::{Door, Doors, Limits, Role, Service, guard};
 
@@ -194,7 +194,7 @@ async fn the_life_of_a_material(db: Db) {
 
 #[test]
 fn a_material_lives_behind_its_addresses() {
-    on_both(|db| actix_web::rt::System::new().block_on(the_life_of_a_material(db)));
+    on_database(|db| actix_web::rt::System::new().block_on(the_life_of_a_material(db)));
 }
 
 #[test]

@@ -6,7 +6,7 @@ use super::{create, pointers, refusal};
 use crate::base::Error;
 use crate::catalogue::{SupplierBody, entry_retire, supplier_all, supplier_by_id, supplier_ensure};
 use crate::db::Db;
-use crate::db::testing::{on_both, write};
+use crate::db::fixture::{on_database, write};
 
 fn ensure(db: &Db, name: &str) -> Result<i64, Error> {
     write(db, |tx| supplier_ensure(tx, name))
@@ -14,7 +14,7 @@ fn ensure(db: &Db, name: &str) -> Result<i64, Error> {
 
 #[test]
 fn a_text_leads_to_one_supplier() {
-    on_both(|db| {
+    on_database(|db| {
         let made = ensure(&db, " Lab & Co ").unwrap();
         let found = db.read(|conn| supplier_by_id(conn, made)).unwrap();
         assert_eq!(
@@ -33,7 +33,7 @@ fn a_text_leads_to_one_supplier() {
 
 #[test]
 fn a_supplier_is_known_by_its_name() {
-    on_both(|db| {
+    on_database(|db| {
         let body = json!({"code": "s-1", "name": "Sundries Ltd"});
         let made = create::<SupplierBody>(&db, body).unwrap();
         assert_eq!(ensure(&db, "Sundries Ltd").unwrap(), made.id);
@@ -43,7 +43,7 @@ fn a_supplier_is_known_by_its_name() {
 
 #[test]
 fn a_text_that_names_nobody_is_refused() {
-    on_both(|db| {
+    on_database(|db| {
         assert_eq!(pointers(ensure(&db, "  ")), ["/supplier"]);
         assert_eq!(pointers(ensure(&db, &"x".repeat(201))), ["/supplier"]);
         ensure(&db, "Gone").unwrap();
