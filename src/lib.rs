@@ -5,6 +5,10 @@
 //! - [`base`]: exact decimals, quantities, money, codes, units, the one error, clock and entropy as things passed in
 //! - [`db`]: one connection type over SQLite and PostgreSQL, transactions, migrations
 //! - [`http`]: the door, bodies, paging, idempotency, problem documents; it knows no feature
+//! - [`catalogue`]: materials, elastomers, kits, molds, recipes, grants, suppliers
+//! - [`stock`]: lots, packs, movements, promises, picking, bench events, warnings, verification
+//! - [`purchasing`]: purchase files, orders, landed cost
+//! - [`casting`]: the sums of a cast, its plan, and its life from booking to demoulding
 //! - [`app`]: the composition root: doors, routes, the OpenAPI document, the server, the background workers
 //! - [`cli`]: the command line
 //!
@@ -16,6 +20,10 @@ extern crate self as heeltap;
 
 pub mod app;
 pub mod base;
+pub mod casting;
+pub mod catalogue;
 pub mod cli;
 pub mod db;
 pub mod http;
+pub mod purchasing;
+pub mod stock;

@@ -13,6 +13,8 @@ mod migrate;
 mod pool;
 pub mod schema;
 #[cfg(test)]
+mod test_database;
+#[cfg(test)]
 pub(crate) mod testing;
 mod transaction;
 mod url;

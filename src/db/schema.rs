@@ -175,6 +175,8 @@ diesel::table! {
         mold_id -> BigInt,
         containers -> Integer,
         cast_on -> Date,
+        allow_mixed_kits -> Bool,
+        allow_cross_charge -> Bool,
         request -> Text,
         facts -> Text,
         plan -> Text,

@@ -149,6 +149,7 @@ CREATE TABLE lots (
     CONSTRAINT lots_value CHECK (remaining_value_micro >= 0 AND landed_cost_micro >= 0)
 );
 CREATE INDEX lots_material ON lots (material_id, id);
+CREATE INDEX lots_in_stock ON lots (material_id, id) WHERE on_hand_micro > 0;
 CREATE INDEX lots_order_line ON lots (order_line_id);
 CREATE INDEX lots_kit ON lots (kit_id);
 CREATE INDEX lots_supplier ON lots (supplier_id);
@@ -182,6 +183,8 @@ CREATE TABLE casts (
     mold_id         BIGINT NOT NULL REFERENCES catalogue_entries (id),
     containers      INTEGER NOT NULL,
     cast_on         DATE NOT NULL,
+    allow_mixed_kits    BOOLEAN NOT NULL,
+    allow_cross_charge  BOOLEAN NOT NULL,
     request         TEXT NOT NULL,
     facts           TEXT NOT NULL,
     plan            TEXT NOT NULL,

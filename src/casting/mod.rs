@@ -1,0 +1,22 @@
+//! The casting room: from a recipe and a wish to masses, cuts, packs and costs, and from those to a cast at the bench.
+//!
+//! Invariants: a plan is computed from loaded facts by pure functions and writes nothing; what is booked is what was
+//! planned; all that is mixed is accounted for (chip, trim, overfill, residue). Deliberately absent: the choice of packs
+//! (stock), who is charged what over time (costing).
+
+pub mod batches;
+pub mod bounds;
+pub mod cautions;
+pub mod correction;
+pub mod fill;
+pub mod film;
+pub mod hazards;
+pub mod heat;
+pub mod learned;
+pub mod mix;
+pub mod release;
+pub mod residue;
+pub mod split;
+pub mod tape;
+pub mod vessel;
+pub mod yields;

@@ -1,0 +1,119 @@
+//! A grant: who pays.
+//!
+//! Invariant: it does not end before it starts. Deliberately absent: what was charged to it (the costing room).
+
+use chrono::NaiveDate;
+use serde::{Deserialize, Serialize};
+use utoipa::ToSchema;
+
+use super::check::{AMOUNT, Checks};
+use super::noun::{CatalogueBody, Noun};
+use crate::base::{Code, FieldError, Money};
+
+/// A grant, as it is sent and kept.
+///
+/// ```
+/// use heeltap::catalogue::GrantBody;
+/// let grant: GrantBody = serde_json::from_value(serde_json::json!(
+///     {"code": "g-1", "name": "Grant 1", "starts_on": "2026-01-01", "ends_on": "2025-12-31"}
+/// ))?;
+/// assert_eq!(grant.check()[0].pointer, "/ends_on");
+/// # Ok::<(), serde_json::Error>(())
+/// ```
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct GrantBody {
+    /// The code; it never changes.
+    pub code: Code,
+    /// The name, 1 to 200 characters.
+    #[schema(min_length = 1, max_length = 200)]
+    pub name: String,
+    /// The first day on which it pays, if it is limited.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub starts_on: Option<NaiveDate>,
+    /// The last day on which it pays, if it is limited.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub ends_on: Option<NaiveDate>,
+    /// What it may spend on materials, in the base currency, if it is limited.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub materials_budget: Option<Money>,
+}
+
+impl GrantBody {
+    /// Whether it pays on a day.
+    ///
+    /// ```
+    /// use heeltap::catalogue::GrantBody;
+    /// let grant: GrantBody = serde_json::from_value(serde_json::json!(
+    ///     {"code": "g-1", "name": "Grant 1", "ends_on": "2026-12-31"}
+    /// ))?;
+    /// assert!(grant.pays_on("2026-12-31".parse()?));
+    /// assert!(!grant.pays_on("2027-01-01".parse()?));
+    /// # Ok::<(), Box<dyn std::error::Error>>(())
+    /// ```
+    #[must_use]
+    pub fn pays_on(&self, day: NaiveDate) -> bool {
+        self.starts_on.is_none_or(|first| first <= day)
+            && self.ends_on.is_none_or(|last| day <= last)
+    }
+
+    /// Everything wrong with the values, each with its pointer; empty when all is right.
+    #[must_use]
+    pub fn check(&self) -> Vec<FieldError> {
+        let mut checks = Checks::of_name(&self.name);
+        checks.decimal_if("/materials_budget", self.materials_budget, AMOUNT);
+        if let (Some(first), Some(last)) = (self.starts_on, self.ends_on)
+            && last < first
+        {
+            checks.wrong(
+                "/ends_on",
+                format!("{last} is out of range: send {first} (when it starts) or later"),
+            );
+        }
+        checks.done()
+    }
+}
+
+impl CatalogueBody for GrantBody {
+    const NOUN: Noun = Noun::Grant;
+
+    fn code(&self) -> &Code {
+        &self.code
+    }
+
+    fn name(&self) -> &str {
+        &self.name
+    }
+
+    fn check(&self) -> Vec<FieldError> {
+        self.check()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::catalogue::patch::merge_patch;
+    use serde_json::{Value, json};
+
+    #[track_caller]
+    fn check(patch: Value, expected: &[&str]) {
+        let whole = json!({"code": "g-1", "name": "Grant 1"});
+        let body: GrantBody = serde_json::from_value(merge_patch(whole, patch)).unwrap();
+        let found: Vec<String> = body.check().into_iter().map(|e| e.pointer).collect();
+        assert_eq!(found, expected);
+    }
+
+    #[test]
+    fn bounds() {
+        check(json!({}), &[]);
+        check(
+            json!({"starts_on": "2026-01-01", "ends_on": "2026-01-01", "materials_budget": "0"}),
+            &[],
+        );
+        check(
+            json!({"name": " ", "starts_on": "2026-01-02", "ends_on": "2026-01-01", "materials_budget": "-1"}),
+            &["/name", "/materials_budget", "/ends_on"],
+        );
+    }
+}

@@ -1,0 +1,17 @@
+//! The purchasing room: purchase files in, orders and lots out, with what they cost on arrival.
+//!
+//! Invariants: a file is read whole before anything is written, and written whole or not at all; every bad row is
+//! reported; the same order and line number never makes a second lot. Deliberately absent: what becomes of a lot (stock).
+
+mod cell;
+mod csv_error;
+pub mod csv_file;
+mod csv_records;
+mod csv_text;
+pub mod date;
+pub mod identity;
+pub mod landed;
+pub mod number;
+mod pack;
+pub mod rate;
+pub mod row;

@@ -1,0 +1,13 @@
+//! The stock room: lots, packs, movements, reservations, picking and re-picking.
+//!
+//! Invariants (each held by the database, by `heeltap verify`, and by property tests): promises lie between 0 and what
+//! a pack holds; balances equal the sums of their movements; movements are never changed, a mistake is taken back by a
+//! movement that names it; value is conserved in each lot; every promise belongs to a booked cast; the movements of a
+//! lot form a hash chain. Deliberately absent: what a cast needs (casting), what things cost on the way in (purchasing).
+
+pub mod ledger;
+pub mod needs;
+pub mod picking;
+pub mod repicking;
+pub mod shelf;
+mod store;

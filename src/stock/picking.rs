@@ -1,0 +1,393 @@
+//! Picking: which packs serve a cast's needs on its day.
+//!
+//! The order of preference is: the grant's own or common stock; base and curing agent of a batch from one kit lot; one
+//! pack able to hold the whole need; already opened; earliest effective expiry; earliest received; lot code; pack number.
+//! Invariants: never more than is free, never a pack that is barred on the day, only whole pieces from a pack (a strip of
+//! tape is never made of two rolls); equal facts give equal picks. Every pick says why; every pack passed over says why.
+//! Deliberately absent: what a cast needs (see `casting`), and the writing of reservations.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use chrono::NaiveDate;
+
+use super::needs::{Need, Purpose};
+use super::shelf::{PackFacts, Unusable};
+use crate::base::Quantity;
+
+/// The circumstances that decide which packs may be used.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct PickRules {
+    /// The day of the cast.
+    pub day: NaiveDate,
+    /// The grants the cast is charged to.
+    pub grants: Vec<i64>,
+    /// Whether base and curing agent may come from different kit lots.
+    pub allow_mixed_kits: bool,
+    /// Whether another grant's stock may be used.
+    pub allow_cross_charge: bool,
+}
+
+/// A quantity of a pack chosen for a need.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Pick {
+    /// The need served, as an index into the needs given.
+    pub need: usize,
+    /// The pack, as an index into the shelf given.
+    pub pack: usize,
+    /// How much.
+    pub quantity: Quantity,
+    /// Why this pack, in words.
+    pub why: String,
+}
+
+/// A material of which there is not enough.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Shortfall {
+    /// The material.
+    pub material_id: i64,
+    /// What all needs together ask of it.
+    pub needed: Quantity,
+    /// What of it is free on the day, under the rules.
+    pub available: Quantity,
+    /// What would help besides buying, in words.
+    pub hint: Option<String>,
+}
+
+/// What picking decided.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct PickList {
+    /// What to promise.
+    pub picks: Vec<Pick>,
+    /// What is missing.
+    pub shortfalls: Vec<Shortfall>,
+    /// Needs (by index) that could not be served in full; nothing is picked for them.
+    pub unserved: BTreeSet<usize>,
+    /// Whether base and curing agent of a batch come from different kit lots.
+    pub mixed_kits: bool,
+    /// Packs passed over, as indices into the shelf, with the reason.
+    pub passed_over: Vec<(usize, String)>,
+}
+
+/// Chooses packs for `needs` from `shelf`, whose `reserved` it raises by what it picks.
+///
+/// A need is served in full or not at all, so that a cast booked short holds nothing that is of no use alone.
+pub fn pick(shelf: &mut [PackFacts], needs: &[Need], rules: &PickRules) -> PickList {
+    let mut picker = Picker { shelf, needs, rules, list: PickList::default(), hints: BTreeMap::new() };
+    let mut done = BTreeSet::new();
+    for (index, need) in needs.iter().enumerate() {
+        if done.contains(&index) {
+            continue;
+        }
+        let partner = need.purpose.partner().and_then(|purpose| {
+            needs.iter().position(|other| other.purpose == purpose && other.batch_no == need.batch_no)
+        });
+        match partner {
+            Some(partner) => {
+                done.insert(partner);
+                picker.pick_pair(index, partner);
+            }
+            None => picker.pick_single(index),
+        }
+    }
+    picker.finish()
+}
+
+struct Picker<'a> {
+    shelf: &'a mut [PackFacts],
+    needs: &'a [Need],
+    rules: &'a PickRules,
+    list: PickList,
+    hints: BTreeMap<i64, String>,
+}
+
+/// What makes one pack come before another; smaller comes first.
+type Preference = (bool, bool, bool, NaiveDate, NaiveDate, String, i32, i64);
+
+impl Picker<'_> {
+    fn own(&self, pack: &PackFacts) -> bool {
+        pack.funded_by_id.is_none_or(|grant| self.rules.grants.contains(&grant))
+    }
+
+    fn excluded(&self, pack: &PackFacts) -> Option<Unusable> {
+        pack.unusable(self.rules.day)
+            .or_else(|| (!self.rules.allow_cross_charge && !self.own(pack)).then_some(Unusable::OtherGrant))
+    }
+
+    fn preference(&self, pack: &PackFacts, need: &Need) -> Preference {
+        (
+            !self.own(pack),
+            whole_pieces(pack.free(), need.piece) < need.quantity,
+            pack.opened_on.is_none(),
+            pack.effective_expiry().unwrap_or(NaiveDate::MAX),
+            pack.received_on,
+            pack.lot_code.clone(),
+            pack.no,
+            pack.pack_id,
+        )
+    }
+
+    /// The packs that may serve a need, the preferred first.
+    fn candidates(&self, index: usize, admit: &dyn Fn(&PackFacts) -> bool) -> Vec<usize> {
+        let need = &self.needs[index];
+        let fits = |pack: &PackFacts| pack.material_id == need.material_id && self.excluded(pack).is_none() && admit(pack);
+        let mut packs: Vec<usize> = (0..self.shelf.len()).filter(|i| fits(&self.shelf[*i])).collect();
+        packs.sort_by_cached_key(|i| self.preference(&self.shelf[*i], need));
+        packs
+    }
+
+    /// What to take from each candidate to serve the need in full; none when they do not hold enough.
+    fn portions(&self, index: usize, admit: &dyn Fn(&PackFacts) -> bool) -> Option<Vec<(usize, Quantity)>> {
+        let need = &self.needs[index];
+        let mut left = need.quantity.micro();
+        let mut portions = Vec::new();
+        for pack in self.candidates(index, admit) {
+            if left == 0 {
+                break;
+            }
+            let portion = whole_pieces(self.shelf[pack].free(), need.piece).micro().min(left);
+            if portion > 0 {
+                portions.push((pack, Quantity::from_micro(portion)));
+                left -= portion;
+            }
+        }
+        (left == 0).then_some(portions)
+    }
+
+    fn take(&mut self, index: usize, portions: Vec<(usize, Quantity)>, note: &str) {
+        let whole = portions.len() == 1;
+        for (pack, quantity) in portions {
+            let why = self.why(pack, whole, note);
+            let reserved = &mut self.shelf[pack].reserved;
+            *reserved = Quantity::from_micro(reserved.micro().saturating_add(quantity.micro()));
+            self.list.picks.push(Pick { need: index, pack, quantity, why });
+        }
+    }
+
+    fn why(&self, pack: usize, whole: bool, note: &str) -> String {
+        let pack = &self.shelf[pack];
+        let mut words = vec![match pack.funded_by_id {
+            None => "common stock".to_owned(),
+            Some(_) if self.own(pack) => "the grant's own stock".to_owned(),
+            Some(_) => "another grant's stock, to be cross-charged".to_owned(),
+        }];
+        if !note.is_empty() {
+            words.push(note.to_owned());
+        }
+        words.push(if whole { "holds all that is needed" } else { "holds a part of what is needed" }.to_owned());
+        if let Some(opened) = pack.opened_on {
+            words.push(format!("opened {opened}"));
+        }
+        if let Some(expiry) = pack.effective_expiry() {
+            words.push(format!("keeps until {expiry}"));
+        }
+        words.join(", ")
+    }
+
+    fn pick_single(&mut self, index: usize) {
+        match self.portions(index, &|_| true) {
+            Some(portions) => self.take(index, portions, ""),
+            None => {
+                self.list.unserved.insert(index);
+            }
+        }
+    }
+
+    /// Base and curing agent of one batch: from one kit lot, else from any if that is allowed.
+    fn pick_pair(&mut self, one: usize, other: usize) {
+        let mut kit_lots: Vec<String> = Vec::new();
+        for pack in self.candidates(one, &|pack| pack.kit_lot.is_some()) {
+            if let Some(kit_lot) = self.shelf[pack].kit_lot.clone().filter(|kit_lot| !kit_lots.contains(kit_lot)) {
+                kit_lots.push(kit_lot);
+            }
+        }
+        // The order of packs already is the order of preference, but a kit lot must be judged by what it holds together.
+        let of = |kit_lot: &str| {
+            let kit_lot = kit_lot.to_owned();
+            move |pack: &PackFacts| pack.kit_lot.as_deref() == Some(kit_lot.as_str())
+        };
+        let matched = kit_lots.into_iter().find_map(|kit_lot| {
+            let admit = of(&kit_lot);
+            Some((kit_lot, self.portions(one, &admit)?, self.portions(other, &admit)?))
+        });
+        if let Some((kit_lot, first, second)) = matched {
+            let note = format!("kit lot {kit_lot} for both parts");
+            self.take(one, first, &note);
+            self.take(other, second, &note);
+            return;
+        }
+        let separate = (self.portions(one, &|_| true), self.portions(other, &|_| true));
+        match separate {
+            (Some(first), Some(second)) if self.rules.allow_mixed_kits => {
+                self.list.mixed_kits = true;
+                self.take(one, first, "parts of different kit lots");
+                self.take(other, second, "parts of different kit lots");
+            }
+            (first, second) => {
+                if first.is_some() && second.is_some() {
+                    let hint = "no single kit lot holds both parts of a batch; allow_mixed_kits would use parts of different kit lots";
+                    self.hints.insert(self.needs[one].material_id, hint.to_owned());
+                    self.hints.insert(self.needs[other].material_id, hint.to_owned());
+                }
+                self.list.unserved.extend([one, other]);
+            }
+        }
+    }
+
+    /// What of a material is free on the day, under the rules, counting what was picked in this run as free.
+    fn available(&self, material_id: i64, piece: Quantity) -> i64 {
+        let picked = |pack: usize| -> i64 {
+            self.list.picks.iter().filter(|pick| pick.pack == pack).map(|pick| pick.quantity.micro()).sum()
+        };
+        (0..self.shelf.len())
+            .filter(|i| self.shelf[*i].material_id == material_id)
+            .filter(|i| self.shelf[*i].barred(self.rules.day).is_none())
+            .filter(|i| self.rules.allow_cross_charge || self.own(&self.shelf[*i]))
+            .map(|i| whole_pieces(Quantity::from_micro(self.shelf[i].free().micro() + picked(i)), piece).micro())
+            .sum()
+    }
+
+    fn finish(mut self) -> PickList {
+        let mut short: BTreeMap<i64, Quantity> = BTreeMap::new();
+        for index in &self.list.unserved {
+            let need = &self.needs[*index];
+            short.entry(need.material_id).or_insert(need.piece);
+        }
+        for (material_id, piece) in short {
+            let needed: i64 = self.needs.iter().filter(|n| n.material_id == material_id).map(|n| n.quantity.micro()).sum();
+            let available = self.available(material_id, piece);
+            let hint = self.hints.get(&material_id).cloned();
+            // The other part of a kit is not short itself when there is enough of it.
+            if available >= needed && hint.is_none() {
+                continue;
+            }
+            self.list.shortfalls.push(Shortfall {
+                material_id,
+                needed: Quantity::from_micro(needed),
+                available: Quantity::from_micro(available),
+                hint,
+            });
+        }
+        let used: BTreeSet<usize> = self.list.picks.iter().map(|pick| pick.pack).collect();
+        let wanted: BTreeSet<i64> = self.needs.iter().map(|need| need.material_id).collect();
+        for index in 0..self.shelf.len() {
+            let pack = &self.shelf[index];
+            if used.contains(&index) || !wanted.contains(&pack.material_id) {
+                continue;
+            }
+            let why = self.excluded(pack).map_or_else(|| "others come first in the order of use".to_owned(), |why| why.to_string());
+            self.list.passed_over.push((index, why));
+        }
+        self.list
+    }
+}
+
+/// As much of `free` as makes whole pieces.
+fn whole_pieces(free: Quantity, piece: Quantity) -> Quantity {
+    let piece = piece.micro().max(1);
+    Quantity::from_micro(free.micro() / piece * piece)
+}
+
+/// The quantities needed per material and purpose that a list leaves open, for booking short.
+#[must_use]
+pub fn unserved_purposes(list: &PickList, needs: &[Need]) -> Vec<(i64, Purpose)> {
+    list.unserved.iter().map(|index| (needs[*index].material_id, needs[*index].purpose)).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::shelf::tests::{day, pack};
+    use super::*;
+    use proptest::prelude::*;
+
+    const DAY: &str = "2026-02-01";
+
+    fn rules() -> PickRules {
+        PickRules { day: day(DAY), grants: vec![7], allow_mixed_kits: false, allow_cross_charge: false }
+    }
+
+    fn need(material_id: i64, purpose: Purpose, quantity: i32) -> Need {
+        Need { material_id, purpose, batch_no: 1, quantity: Quantity::from_int(quantity), piece: Quantity::from_micro(1) }
+    }
+
+    fn picked(mut shelf: Vec<PackFacts>, needs: &[Need], rules: &PickRules) -> String {
+        let list = pick(&mut shelf, needs, rules);
+        let picks: Vec<String> = list.picks.iter().map(|p| format!("{}:{}", shelf[p.pack].pack_id, p.quantity)).collect();
+        let short: Vec<String> = list.shortfalls.iter().map(|s| format!("short {}: {}/{}", s.material_id, s.available, s.needed)).collect();
+        [picks, short].concat().join(" ")
+    }
+
+    #[track_caller]
+    fn check(shelf: Vec<PackFacts>, quantity: i32, expected: &str) {
+        assert_eq!(picked(shelf, &[need(1, Purpose::Sundry, quantity)], &rules()), expected);
+    }
+
+    #[test]
+    fn the_order_of_preference() {
+        let opened = |id, on_hand| PackFacts { opened_on: Some(day("2026-01-05")), ..pack(id, on_hand) };
+        let expiring = |id, on_hand, on: &str| PackFacts { expires_on: Some(day(on)), ..pack(id, on_hand) };
+        let of_grant = |id, on_hand, grant| PackFacts { funded_by_id: Some(grant), ..pack(id, on_hand) };
+        check(vec![pack(1, 5), pack(2, 9)], 7, "2:7");
+        check(vec![pack(1, 5), opened(2, 9)], 4, "2:4");
+        check(vec![opened(1, 3), pack(2, 9)], 4, "2:4");
+        check(vec![expiring(1, 9, "2026-09-01"), expiring(2, 9, "2026-03-01")], 4, "2:4");
+        check(vec![expiring(1, 9, "2026-01-31"), pack(2, 9)], 4, "2:4");
+        check(vec![of_grant(1, 9, 8), pack(2, 9)], 4, "2:4");
+        check(vec![of_grant(1, 9, 8)], 4, "short 1: 0/4");
+        check(vec![of_grant(1, 9, 7)], 4, "1:4");
+        check(vec![pack(1, 3), pack(2, 3)], 5, "1:3 2:2");
+        check(vec![pack(1, 3)], 5, "short 1: 3/5");
+        check(vec![PackFacts { received_on: day("2025-12-01"), ..pack(2, 9) }, pack(1, 9)], 4, "2:4");
+    }
+
+    #[test]
+    fn only_whole_pieces() {
+        let strip = Need { piece: Quantity::from_int(4), ..need(1, Purpose::Tape, 8) };
+        assert_eq!(picked(vec![pack(1, 7), pack(2, 7)], std::slice::from_ref(&strip), &rules()), "1:4 2:4");
+        assert_eq!(picked(vec![pack(1, 7), pack(2, 3)], std::slice::from_ref(&strip), &rules()), "short 1: 4/8");
+    }
+
+    fn part(id: i64, material_id: i64, on_hand: i32, kit_lot: &str) -> PackFacts {
+        PackFacts { material_id, kit_lot: Some(kit_lot.into()), ..pack(id, on_hand) }
+    }
+
+    #[test]
+    fn parts_of_a_batch_come_from_one_kit_lot() {
+        let needs = [need(1, Purpose::Base, 10), need(2, Purpose::CuringAgent, 1)];
+        let shelf = vec![part(1, 1, 20, "K1"), part(2, 2, 0, "K1"), part(3, 1, 20, "K2"), part(4, 2, 5, "K2")];
+        assert_eq!(picked(shelf, &needs, &rules()), "3:10 4:1");
+        let apart = vec![part(1, 1, 20, "K1"), part(4, 2, 5, "K2")];
+        assert_eq!(picked(apart.clone(), &needs, &rules()), "short 1: 20/10 short 2: 5/1");
+        let mixed = PickRules { allow_mixed_kits: true, ..rules() };
+        assert_eq!(picked(apart, &needs, &mixed), "1:10 4:1");
+    }
+
+    #[test]
+    fn a_cross_charge_needs_leave_and_comes_last() {
+        let other = PackFacts { funded_by_id: Some(8), opened_on: Some(day("2026-01-05")), ..pack(1, 9) };
+        let allowed = PickRules { allow_cross_charge: true, ..rules() };
+        assert_eq!(picked(vec![other, pack(2, 9)], &[need(1, Purpose::Sundry, 4)], &allowed), "2:4");
+    }
+
+    proptest! {
+        #[test]
+        fn never_more_than_is_free(
+            amounts in prop::collection::vec((0_i32..50, 0_i32..50), 1..8),
+            wants in prop::collection::vec(1_i32..60, 1..5),
+        ) {
+            let mut shelf: Vec<PackFacts> = amounts.iter().enumerate().map(|(i, (on_hand, reserved))| PackFacts {
+                reserved: Quantity::from_int((*reserved).min(*on_hand)),
+                ..pack(i64::try_from(i).unwrap() + 1, *on_hand)
+            }).collect();
+            let free: i64 = shelf.iter().map(|p| p.free().micro()).sum();
+            let needs: Vec<Need> = wants.iter().enumerate().map(|(i, want)| Need { batch_no: i32::try_from(i).unwrap(), ..need(1, Purpose::Sundry, *want) }).collect();
+            let list = pick(&mut shelf, &needs, &rules());
+            let picked: i64 = list.picks.iter().map(|p| p.quantity.micro()).sum();
+            prop_assert!(picked <= free);
+            prop_assert!(shelf.iter().all(|p| p.reserved <= p.on_hand));
+            for (index, need) in needs.iter().enumerate() {
+                let got: i64 = list.picks.iter().filter(|p| p.need == index).map(|p| p.quantity.micro()).sum();
+                prop_assert_eq!(got, if list.unserved.contains(&index) { 0 } else { need.quantity.micro() });
+            }
+        }
+    }
+}

@@ -1,0 +1,83 @@
+//! Settling: the one way in which a change of stock meets the promises made to booked casts.
+//!
+//! An operation that lowers stock calls [`release_before`] with the change, then posts, then calls [`repick_after`]; one
+//! that raises it only calls the last. All in the operation's own transaction, so that no cast is ever promised what is
+//! not there, and a cast that comes short is marked and warned of at once.
+
+use std::collections::BTreeSet;
+
+use super::load::{lock, shelf};
+use super::repicking::{BookedCast, repick};
+use super::shelf::PackFacts;
+use super::store;
+use super::warnings::{Alarm, Subject, warning_clear, warning_raise};
+use crate::base::Error;
+use crate::db::Tx;
+
+/// The materials, and those that casts which need them need besides: re-picking may have to touch them all.
+fn reach(tx: &mut Tx<'_>, materials: &[i64]) -> Result<Vec<i64>, Error> {
+    let mut reach: BTreeSet<i64> = materials.iter().copied().collect();
+    for cast in store::casts_booked(tx.conn, materials)? {
+        reach.extend(cast.needs.iter().map(|need| need.material_id));
+    }
+    Ok(reach.into_iter().collect())
+}
+
+/// Locks what re-picking of `materials` may touch, in the order of ids, before anything is decided.
+///
+/// # Errors
+/// [`Error::Unavailable`] when the database does not answer.
+pub fn lock_reach(tx: &mut Tx<'_>, materials: &[i64]) -> Result<(), Error> {
+    let reach = reach(tx, materials)?;
+    lock(tx, &reach)
+}
+
+/// Releases the promises that `change` will break.
+///
+/// # Errors
+/// [`Error::Unavailable`] when the database does not answer.
+pub fn release_before(tx: &mut Tx<'_>, materials: &[i64], change: impl FnOnce(&mut [PackFacts])) -> Result<(), Error> {
+    let (mut shelf, casts) = loaded(tx, materials)?;
+    change(&mut shelf);
+    let outcome = repick(&mut shelf, &casts);
+    let now = tx.stored_now();
+    store::reservations_resolve(tx.conn, &outcome.release, "released", now)
+}
+
+/// Re-picks from the books as they now stand, marks casts short or no longer short, and warns.
+///
+/// # Errors
+/// [`Error::Unavailable`] when the database does not answer.
+pub fn repick_after(tx: &mut Tx<'_>, materials: &[i64]) -> Result<(), Error> {
+    let (mut shelf, casts) = loaded(tx, materials)?;
+    let outcome = repick(&mut shelf, &casts);
+    let now = tx.stored_now();
+    store::reservations_resolve(tx.conn, &outcome.release, "released", now)?;
+    for promise in &outcome.promises {
+        store::reservation_insert(tx.conn, promise, now)?;
+    }
+    for cast in &casts {
+        mark(tx, cast, outcome.lacking.contains(&cast.cast_id))?;
+    }
+    Ok(())
+}
+
+fn loaded(tx: &mut Tx<'_>, materials: &[i64]) -> Result<(Vec<PackFacts>, Vec<BookedCast>), Error> {
+    let reach = reach(tx, materials)?;
+    let casts = store::casts_booked(tx.conn, materials)?;
+    Ok((shelf(tx.conn, &reach)?, casts))
+}
+
+/// Writes whether a cast is short, when that has changed, and raises or clears its warning.
+fn mark(tx: &mut Tx<'_>, cast: &BookedCast, short: bool) -> Result<(), Error> {
+    if cast.short == short {
+        return Ok(());
+    }
+    let (code, day) = store::cast_short_set(tx.conn, cast.cast_id, short)?;
+    let subject = Subject { kind: "cast_short", noun: "cast", code: &code };
+    if !short {
+        return warning_clear(tx, &subject);
+    }
+    let reason = format!("Cast {code} on {day} has lost material it counted on, and there is no other to promise it.");
+    warning_raise(tx, &subject, &Alarm { severity: 3, due_on: Some(day), reason })
+}

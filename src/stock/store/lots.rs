@@ -1,0 +1,79 @@
+//! Lots: what one purchase line brought of one material.
+
+use chrono::NaiveDate;
+use diesel::prelude::*;
+
+use crate::base::{Error, Money, Quantity};
+use crate::db::AnyConnection;
+use crate::db::schema::lots;
+use crate::stock::ledger::LotBalance;
+
+/// A lot as it is kept.
+#[derive(Debug, Clone, Queryable, Selectable)]
+#[diesel(table_name = lots)]
+pub(in crate::stock) struct LotRow {
+    pub(in crate::stock) id: i64,
+    pub(in crate::stock) material_id: i64,
+    pub(in crate::stock) order_line_id: Option<i64>,
+    pub(in crate::stock) code: String,
+    pub(in crate::stock) kit_lot: Option<String>,
+    pub(in crate::stock) supplier_id: Option<i64>,
+    pub(in crate::stock) funded_by_id: Option<i64>,
+    pub(in crate::stock) received_on: NaiveDate,
+    pub(in crate::stock) expires_on: Option<NaiveDate>,
+    #[diesel(column_name = landed_cost_micro)]
+    pub(in crate::stock) landed_cost: Money,
+    #[diesel(column_name = on_hand_micro)]
+    pub(in crate::stock) on_hand: Quantity,
+    #[diesel(column_name = remaining_value_micro)]
+    pub(in crate::stock) remaining_value: Money,
+    pub(in crate::stock) head_seq: i64,
+    pub(in crate::stock) head_hash: String,
+    pub(in crate::stock) version: i64,
+}
+
+/// A lot to be kept.
+#[derive(Debug, Insertable)]
+#[diesel(table_name = lots)]
+pub(in crate::stock) struct NewLot<'a> {
+    pub(in crate::stock) material_id: i64,
+    pub(in crate::stock) order_line_id: Option<i64>,
+    pub(in crate::stock) code: &'a str,
+    pub(in crate::stock) kit_lot: Option<&'a str>,
+    pub(in crate::stock) kit_id: Option<i64>,
+    pub(in crate::stock) supplier_id: Option<i64>,
+    pub(in crate::stock) funded_by_id: Option<i64>,
+    pub(in crate::stock) received_on: NaiveDate,
+    pub(in crate::stock) expires_on: Option<NaiveDate>,
+}
+
+pub(in crate::stock) fn lot_insert(conn: &mut AnyConnection, lot: &NewLot<'_>) -> Result<i64, Error> {
+    Ok(diesel::insert_into(lots::table).values(lot).returning(lots::id).get_result(conn)?)
+}
+
+pub(in crate::stock) fn lot_fetch(conn: &mut AnyConnection, id: i64) -> Result<Option<LotRow>, Error> {
+    Ok(lots::table.find(id).select(LotRow::as_select()).first(conn).optional()?)
+}
+
+/// Where a lot's ledger stands.
+pub(in crate::stock) fn lot_balance(conn: &mut AnyConnection, id: i64) -> Result<LotBalance, Error> {
+    let (quantity, value, seq, head) = lots::table
+        .find(id)
+        .select((lots::on_hand_micro, lots::remaining_value_micro, lots::head_seq, lots::head_hash))
+        .first(conn)?;
+    Ok(LotBalance { quantity, value, seq, head })
+}
+
+/// One page of lots, of one material or of all.
+pub(in crate::stock) fn lots_page(
+    conn: &mut AnyConnection,
+    material_id: Option<i64>,
+    after: i64,
+    limit: i64,
+) -> Result<Vec<LotRow>, Error> {
+    let mut query = lots::table.into_boxed();
+    if let Some(material_id) = material_id {
+        query = query.filter(lots::material_id.eq(material_id));
+    }
+    Ok(query.filter(lots::id.gt(after)).order(lots::id).limit(limit).select(LotRow::as_select()).load(conn)?)
+}

@@ -1,0 +1,116 @@
+//! Packs: the bottles, vials, rolls and stacks of a lot.
+
+use chrono::NaiveDate;
+use diesel::prelude::*;
+
+use crate::base::{Error, Money, Quantity};
+use crate::db::AnyConnection;
+use crate::db::schema::{lots, packs};
+
+/// A pack as it is kept.
+#[derive(Debug, Clone, Queryable, Selectable, AsChangeset)]
+#[diesel(table_name = packs, treat_none_as_null = true)]
+pub(in crate::stock) struct PackRow {
+    #[diesel(skip_update)]
+    pub(in crate::stock) id: i64,
+    #[diesel(skip_update)]
+    pub(in crate::stock) lot_id: i64,
+    #[diesel(skip_update)]
+    pub(in crate::stock) no: i32,
+    #[diesel(column_name = received_micro, skip_update)]
+    pub(in crate::stock) received: Quantity,
+    #[diesel(column_name = on_hand_micro, skip_update)]
+    pub(in crate::stock) on_hand: Quantity,
+    #[diesel(column_name = reserved_micro, skip_update)]
+    pub(in crate::stock) reserved: Quantity,
+    pub(in crate::stock) opened_on: Option<NaiveDate>,
+    pub(in crate::stock) held_reason: Option<String>,
+    #[diesel(column_name = tare_micro)]
+    pub(in crate::stock) tare: Option<Quantity>,
+    #[diesel(column_name = gross_micro)]
+    pub(in crate::stock) gross_at_receipt: Option<Quantity>,
+    pub(in crate::stock) counted_on: Option<NaiveDate>,
+    pub(in crate::stock) uses: i64,
+    #[diesel(skip_update)]
+    pub(in crate::stock) version: i64,
+}
+
+/// A pack to be kept; its quantity comes by its receipt.
+#[derive(Debug, Insertable)]
+#[diesel(table_name = packs)]
+pub(in crate::stock) struct NewPack {
+    pub(in crate::stock) lot_id: i64,
+    pub(in crate::stock) no: i32,
+    #[diesel(column_name = received_micro)]
+    pub(in crate::stock) received: Quantity,
+}
+
+/// A pack in stock with what of its lot a decision needs.
+#[derive(Debug, Clone, Queryable)]
+pub(in crate::stock) struct ShelfRow {
+    pub(in crate::stock) pack_id: i64,
+    pub(in crate::stock) no: i32,
+    pub(in crate::stock) on_hand: Quantity,
+    pub(in crate::stock) reserved: Quantity,
+    pub(in crate::stock) opened_on: Option<NaiveDate>,
+    pub(in crate::stock) held_reason: Option<String>,
+    pub(in crate::stock) lot_id: i64,
+    pub(in crate::stock) lot_code: String,
+    pub(in crate::stock) kit_lot: Option<String>,
+    pub(in crate::stock) material_id: i64,
+    pub(in crate::stock) funded_by_id: Option<i64>,
+    pub(in crate::stock) received_on: NaiveDate,
+    pub(in crate::stock) expires_on: Option<NaiveDate>,
+    pub(in crate::stock) lot_on_hand: Quantity,
+    pub(in crate::stock) lot_value: Money,
+}
+
+pub(in crate::stock) fn pack_insert(conn: &mut AnyConnection, pack: &NewPack) -> Result<i64, Error> {
+    Ok(diesel::insert_into(packs::table).values(pack).returning(packs::id).get_result(conn)?)
+}
+
+pub(in crate::stock) fn pack_fetch(conn: &mut AnyConnection, id: i64) -> Result<Option<PackRow>, Error> {
+    Ok(packs::table.find(id).select(PackRow::as_select()).first(conn).optional()?)
+}
+
+/// Writes what a pack's own columns say (opened, held, tare, counted, uses); quantities move only by the ledger.
+pub(in crate::stock) fn pack_touch(conn: &mut AnyConnection, pack: &PackRow) -> Result<(), Error> {
+    diesel::update(packs::table.find(pack.id)).set((pack, packs::version.eq(packs::version + 1))).execute(conn)?;
+    Ok(())
+}
+
+pub(in crate::stock) fn packs_of_lots(conn: &mut AnyConnection, lot_ids: &[i64]) -> Result<Vec<PackRow>, Error> {
+    Ok(packs::table
+        .filter(packs::lot_id.eq_any(lot_ids))
+        .order((packs::lot_id, packs::no))
+        .select(PackRow::as_select())
+        .load(conn)?)
+}
+
+/// Every pack that holds something, of the materials given.
+pub(in crate::stock) fn shelf_rows(conn: &mut AnyConnection, material_ids: &[i64]) -> Result<Vec<ShelfRow>, Error> {
+    Ok(packs::table
+        .inner_join(lots::table)
+        .filter(lots::material_id.eq_any(material_ids))
+        .filter(lots::on_hand_micro.gt(0))
+        .filter(packs::on_hand_micro.gt(0))
+        .order((lots::id, packs::no))
+        .select((
+            packs::id,
+            packs::no,
+            packs::on_hand_micro,
+            packs::reserved_micro,
+            packs::opened_on,
+            packs::held_reason,
+            lots::id,
+            lots::code,
+            lots::kit_lot,
+            lots::material_id,
+            lots::funded_by_id,
+            lots::received_on,
+            lots::expires_on,
+            lots::on_hand_micro,
+            lots::remaining_value_micro,
+        ))
+        .load(conn)?)
+}

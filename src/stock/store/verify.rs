@@ -1,0 +1,102 @@
+//! Sums for verification, each read from the rows it is made of.
+
+use std::collections::{BTreeMap, HashMap};
+
+use chrono::NaiveDate;
+use diesel::prelude::*;
+
+use super::{needs_of, reservations_active};
+use crate::base::Error;
+use crate::db::schema::{cast_costs, casts, daily_demand, movements, packs, pool_movements, reservations};
+use crate::db::{AnyConnection, sum_bigint};
+
+/// Active promises by pack, in millionths.
+pub(in crate::stock) fn promised_by_pack(conn: &mut AnyConnection) -> Result<HashMap<i64, i64>, Error> {
+    let rows: Vec<(i64, i64)> = reservations::table
+        .filter(reservations::state.eq("active"))
+        .group_by(reservations::pack_id)
+        .select((reservations::pack_id, sum_bigint("quantity_micro")))
+        .load(conn)?;
+    Ok(rows.into_iter().collect())
+}
+
+/// Every pack with what it is said to hold and to have promised.
+pub(in crate::stock) fn packs_promised(conn: &mut AnyConnection) -> Result<Vec<(i64, i64, i64)>, Error> {
+    Ok(packs::table.order(packs::id).select((packs::id, packs::on_hand_micro, packs::reserved_micro)).load(conn)?)
+}
+
+/// Active reservations of casts that may hold none; a poured cast may hold its trays.
+pub(in crate::stock) fn promises_astray(conn: &mut AnyConnection) -> Result<Vec<(i64, String)>, Error> {
+    let rows: Vec<(i64, String, String)> = reservations::table
+        .inner_join(casts::table)
+        .filter(reservations::state.eq("active"))
+        .filter(casts::state.ne("booked"))
+        .order(reservations::id)
+        .select((reservations::id, casts::state, reservations::purpose))
+        .load(conn)?;
+    let in_use = |state: &str, purpose: &str| state == "poured" && matches!(purpose, "container" | "cup");
+    Ok(rows.into_iter().filter(|(_, state, purpose)| !in_use(state, purpose)).map(|(id, state, _)| (id, state)).collect())
+}
+
+/// Booked casts: id, code, whether marked short, and whether they lack something.
+pub(in crate::stock) fn casts_uncovered(conn: &mut AnyConnection) -> Result<Vec<(i64, String, bool, bool)>, Error> {
+    let rows: Vec<(i64, String, bool)> = casts::table
+        .filter(casts::state.eq("booked"))
+        .order(casts::id)
+        .select((casts::id, casts::code, casts::short))
+        .load(conn)?;
+    let ids: Vec<i64> = rows.iter().map(|row| row.0).collect();
+    let needs = needs_of(conn, &ids)?;
+    let held = reservations_active(conn, &ids)?;
+    let total = |id: &i64, purpose, batch_no| -> i64 {
+        let of_cast = held.get(id).into_iter().flatten();
+        of_cast.filter(|h| h.purpose == purpose && h.batch_no == batch_no).map(|h| h.quantity.micro()).sum()
+    };
+    Ok(rows
+        .into_iter()
+        .map(|(id, code, short)| {
+            let mut wanted: BTreeMap<_, i64> = BTreeMap::new();
+            for need in needs.get(&id).into_iter().flatten() {
+                *wanted.entry((need.purpose, need.batch_no)).or_default() += need.quantity.micro();
+            }
+            let lacks = wanted.iter().any(|((purpose, batch_no), quantity)| total(&id, *purpose, *batch_no) < *quantity);
+            (id, code, short, lacks)
+        })
+        .collect())
+}
+
+/// The kept sums of demand.
+pub(in crate::stock) fn daily_demand_all(conn: &mut AnyConnection) -> Result<Vec<(i64, NaiveDate, i64)>, Error> {
+    Ok(daily_demand::table
+        .order((daily_demand::material_id, daily_demand::day))
+        .select((daily_demand::material_id, daily_demand::day, daily_demand::quantity_micro))
+        .load(conn)?)
+}
+
+/// By cast: the cost as kept, and what ledger and pools issued to it (pool fills made by the cast taken off).
+pub(in crate::stock) fn cast_costs_against_ledger(conn: &mut AnyConnection) -> Result<Vec<(i64, i64, i64)>, Error> {
+    let kept: Vec<(i64, i64)> = cast_costs::table
+        .group_by(cast_costs::cast_id)
+        .select((cast_costs::cast_id, sum_bigint("amount_micro")))
+        .load(conn)?;
+    let ledger: Vec<(Option<i64>, i64)> = movements::table
+        .filter(movements::cast_id.is_not_null())
+        .group_by(movements::cast_id)
+        .select((movements::cast_id, sum_bigint("value_micro")))
+        .load(conn)?;
+    let pools: Vec<(Option<i64>, i64)> = pool_movements::table
+        .filter(pool_movements::cast_id.is_not_null())
+        .group_by(pool_movements::cast_id)
+        .select((pool_movements::cast_id, sum_bigint("value_micro")))
+        .load(conn)?;
+    let mut sums: BTreeMap<i64, (i64, i64)> = BTreeMap::new();
+    for (cast_id, amount) in kept {
+        sums.entry(cast_id).or_default().0 += amount;
+    }
+    for (cast_id, value) in ledger.into_iter().chain(pools) {
+        if let Some(cast_id) = cast_id {
+            sums.entry(cast_id).or_default().1 -= value;
+        }
+    }
+    Ok(sums.into_iter().map(|(id, (kept, issued))| (id, kept, issued)).collect())
+}

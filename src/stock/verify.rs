@@ -1,0 +1,151 @@
+//! Verify: proves the seven invariants from the books themselves.
+
+use std::collections::HashMap;
+
+use chrono::NaiveDate;
+use serde::Serialize;
+use utoipa::ToSchema;
+
+use super::audit::{Breach, Entry, LotBooks, audit_lot};
+use super::store;
+use crate::base::Error;
+use crate::db::{AnyConnection, instant};
+
+/// How many lots are read at a time.
+const LOTS_AT_A_TIME: i64 = 200;
+
+/// What verification found.
+#[derive(Debug, Clone, Serialize, ToSchema)]
+pub struct Verified {
+    /// Whether nothing is broken.
+    pub ok: bool,
+    /// How many lots were read.
+    pub lots: i64,
+    /// How many movements were read and hashed.
+    pub movements: i64,
+    /// What is broken.
+    pub breaches: Vec<Breach>,
+}
+
+/// Reads all books and checks every invariant.
+///
+/// # Errors
+/// [`Error::Unavailable`] when the database does not answer.
+pub fn verify(conn: &mut AnyConnection) -> Result<Verified, Error> {
+    let mut found = Verified { ok: true, lots: 0, movements: 0, breaches: Vec::new() };
+    let mut demand: HashMap<(i64, NaiveDate), i64> = HashMap::new();
+    let mut after = 0;
+    loop {
+        let lots = store::lots_page(conn, None, after, LOTS_AT_A_TIME)?;
+        let Some(last) = lots.last() else { break };
+        after = last.id;
+        for lot in lots {
+            let entries = entries(conn, lot.id)?;
+            let packs = store::packs_of_lots(conn, &[lot.id])?;
+            let books = LotBooks {
+                id: lot.id,
+                on_hand: lot.on_hand,
+                remaining_value: lot.remaining_value,
+                landed_cost: lot.landed_cost,
+                head: (lot.head_seq, lot.head_hash),
+                packs: packs.iter().map(|pack| (pack.id, pack.on_hand)).collect(),
+            };
+            let (breaches, of_lot) = audit_lot(&books, &entries);
+            found.lots += 1;
+            found.movements += i64::try_from(entries.len()).unwrap_or(i64::MAX);
+            found.breaches.extend(breaches);
+            for (day, quantity) in of_lot {
+                *demand.entry((lot.material_id, day)).or_default() += quantity;
+            }
+        }
+    }
+    promises(conn, &mut found.breaches)?;
+    covered(conn, &mut found.breaches)?;
+    daily_demand(conn, demand, &mut found.breaches)?;
+    cast_costs(conn, &mut found.breaches)?;
+    found.ok = found.breaches.is_empty();
+    Ok(found)
+}
+
+fn entries(conn: &mut AnyConnection, lot_id: i64) -> Result<Vec<Entry>, Error> {
+    store::movements_of_lot(conn, lot_id, 0, i64::MAX)?
+        .into_iter()
+        .map(|row| {
+            Ok(Entry {
+                id: row.id,
+                seq: row.seq,
+                posting: row.posting()?,
+                recorded_at: instant(row.recorded_at),
+                hash: row.hash,
+            })
+        })
+        .collect()
+}
+
+/// Invariant 1: what is promised of a pack is what its active reservations say, and no more than it holds.
+fn promises(conn: &mut AnyConnection, breaches: &mut Vec<Breach>) -> Result<(), Error> {
+    let promised = store::promised_by_pack(conn)?;
+    for (pack_id, on_hand, reserved) in store::packs_promised(conn)? {
+        let sum = promised.get(&pack_id).copied().unwrap_or(0);
+        if reserved != sum || reserved < 0 || reserved > on_hand {
+            let detail = format!("{reserved} millionths are promised of {on_hand}; its reservations add up to {sum}");
+            breaches.push(Breach { invariant: 1, subject: format!("pack {pack_id}"), detail });
+        }
+    }
+    Ok(())
+}
+
+/// Invariant 5: active reservations belong to booked casts, and booked casts are covered or marked short. The trays of a
+/// poured cast stay reserved until it is demoulded.
+fn covered(conn: &mut AnyConnection, breaches: &mut Vec<Breach>) -> Result<(), Error> {
+    for (reservation_id, state) in store::promises_astray(conn)? {
+        let detail = format!("reservation {reservation_id} is active although its cast is {state}");
+        breaches.push(Breach { invariant: 5, subject: format!("reservation {reservation_id}"), detail });
+    }
+    for (cast_id, code, short, lacks) in store::casts_uncovered(conn)? {
+        if lacks != short {
+            let detail = if lacks {
+                "it holds less than it needs, but is not marked short"
+            } else {
+                "it is marked short, but holds all that it needs"
+            };
+            breaches.push(Breach { invariant: 5, subject: format!("cast {code} ({cast_id})"), detail: detail.to_owned() });
+        }
+    }
+    Ok(())
+}
+
+/// Invariant 7, first half: the kept sums of demand equal the movements.
+fn daily_demand(
+    conn: &mut AnyConnection,
+    mut demand: HashMap<(i64, NaiveDate), i64>,
+    breaches: &mut Vec<Breach>,
+) -> Result<(), Error> {
+    let mut wrong = |material: i64, day: NaiveDate, kept: i64, sum: i64| {
+        let detail = format!("demand on {day} is kept as {kept} millionths, but its movements add up to {sum}");
+        breaches.push(Breach { invariant: 7, subject: format!("material {material}"), detail });
+    };
+    for (material, day, kept) in store::daily_demand_all(conn)? {
+        let sum = demand.remove(&(material, day)).unwrap_or(0);
+        if kept != sum {
+            wrong(material, day, kept, sum);
+        }
+    }
+    for ((material, day), sum) in demand {
+        if sum != 0 {
+            wrong(material, day, 0, sum);
+        }
+    }
+    Ok(())
+}
+
+/// Invariant 7, second half: what a cast cost equals what the ledger and the pools issued to it.
+fn cast_costs(conn: &mut AnyConnection, breaches: &mut Vec<Breach>) -> Result<(), Error> {
+    for (cast_id, kept, issued) in store::cast_costs_against_ledger(conn)? {
+        if kept != issued {
+            let detail = format!("its cost is kept as {kept} millionths, but ledger and pools issued {issued} to it");
+            breaches.push(Breach { invariant: 7, subject: format!("cast {cast_id}"), detail });
+        }
+    }
+    Ok(())
+}
