@@ -5,17 +5,25 @@
 //! (stock), who is charged what over time (costing).
 
 pub mod batches;
+mod bench_cautions;
 pub mod bounds;
 pub mod cautions;
 pub mod correction;
+pub mod cost;
 pub mod fill;
 pub mod film;
+pub mod geometry;
 pub mod hazards;
 pub mod heat;
 pub mod learned;
 pub mod mix;
+pub mod plan;
+pub mod plan_view;
+pub mod pool;
 pub mod release;
+pub mod request;
 pub mod residue;
+pub mod sizing;
 pub mod split;
 pub mod tape;
 pub mod vessel;

@@ -7,20 +7,41 @@
 //! seven nouns: a noun adds its document, its checks and its links. Deliberately absent: stock and prices (the
 //! rooms above), and any way to delete an entry.
 
+mod change;
 mod check;
+mod create;
 mod elastomer;
+mod entry;
+mod find;
 mod grant;
 mod kit;
 mod material;
 mod mold;
+mod naming;
 mod noun;
 mod patch;
 mod recipe;
+mod retire;
+mod routes;
+mod store;
 mod supplier;
 mod terms;
 mod vessel;
+mod wire;
 
+pub use change::entry_change;
+pub use create::{entry_create, supplier_ensure};
 pub use elastomer::{CureBody, ElastomerBody, RatioBody};
+pub use entry::{Entry, Item, RecipeFacts};
+pub use find::{
+    codes_by_ids, elastomer_all, elastomer_by_code, elastomer_by_id, elastomers_by_ids,
+    entries_by_ids, entries_hold, entry_all, entry_by_code, entry_by_id, entry_list, entry_show,
+    grant_all, grant_by_code, grant_by_id, grants_by_ids, item_by_code, kit_all, kit_by_code,
+    kit_by_id, kits_by_ids, kits_of_elastomer, links_of, links_to, material_all, material_by_code,
+    material_by_id, materials_by_ids, mold_all, mold_by_code, mold_by_id, molds_by_ids, recipe_all,
+    recipe_by_code, recipe_by_id, recipe_facts, recipes_by_ids, supplier_all, supplier_by_code,
+    supplier_by_id, suppliers_by_ids,
+};
 pub use grant::GrantBody;
 pub use kit::KitBody;
 pub use material::{MOLDS_PER_VIAL_DEFAULT, MaterialBody, MaterialKind, is_hazard_statement};
@@ -32,6 +53,9 @@ pub use recipe::{
     GaugeOf, OVERFILL_DEFAULT, POUR_MIN_PER_CONTAINER_DEFAULT, PREP_MIN_DEFAULT,
     RESIDUE_QUANTILE_DEFAULT, RecipeBody, TRIM_ALLOWANCE_MM_DEFAULT,
 };
+pub use retire::entry_retire;
+pub use routes::routes;
 pub use supplier::{SupplierBody, supplier_code};
 pub use terms::{MIN_PACKS_DEFAULT, REVIEW_DAYS_DEFAULT, ReorderTerms, SERVICE_LEVEL_DEFAULT};
 pub use vessel::{FILL_LIMIT_DEFAULT, RATED_USES_DEFAULT, TapeBody, VesselBody, VesselShape};
+pub use wire::{EntryOut, EntryState, MergePatch, StateQuery};

@@ -7,6 +7,8 @@
 
 mod connection;
 mod expressions;
+#[cfg(test)]
+pub(crate) mod fixture;
 mod installation;
 mod job_runs;
 mod migrate;

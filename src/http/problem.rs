@@ -342,7 +342,7 @@ impl ResponseError for Problem {
 
 /// Turns a path of serde's (`batches[0].base_g`) into a JSON pointer (`/batches/0/base_g`; RFC 6901).
 #[must_use]
-pub(super) fn json_pointer(path: &serde_path_to_error::Path) -> String {
+pub(crate) fn json_pointer(path: &serde_path_to_error::Path) -> String {
     use serde_path_to_error::Segment;
     path.iter().fold(String::new(), |mut pointer, segment| {
         match segment {

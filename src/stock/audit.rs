@@ -61,7 +61,13 @@ pub type Demand = HashMap<NaiveDate, i64>;
 pub fn audit_lot(lot: &LotBooks, entries: &[Entry]) -> (Vec<Breach>, Demand) {
     let mut breaches = Vec::new();
     let subject = format!("lot {}", lot.id);
-    let mut breach = |invariant: u8, detail: String| breaches.push(Breach { invariant, subject: subject.clone(), detail });
+    let mut breach = |invariant: u8, detail: String| {
+        breaches.push(Breach {
+            invariant,
+            subject: subject.clone(),
+            detail,
+        })
+    };
     if let Some(detail) = broken_chain(lot, entries) {
         breach(6, detail);
     }
@@ -77,8 +83,16 @@ pub fn audit_lot(lot: &LotBooks, entries: &[Entry]) -> (Vec<Breach>, Demand) {
             *packs.entry(pack_id).or_default() += posting.quantity.micro();
         }
         let original = posting.reverses_id.and_then(|id| by_id.get(&id).copied());
-        if posting.kind == MovementKind::Reversal && !original.is_some_and(|original| opposite(&original.posting, posting)) {
-            breach(3, format!("movement {} does not take back exactly what it names", entry.id));
+        if posting.kind == MovementKind::Reversal
+            && !original.is_some_and(|original| opposite(&original.posting, posting))
+        {
+            breach(
+                3,
+                format!(
+                    "movement {} does not take back exactly what it names",
+                    entry.id
+                ),
+            );
         }
         let source = original.map_or(posting, |original| &original.posting);
         if source.kind.is_landed_cost() {
@@ -88,19 +102,35 @@ pub fn audit_lot(lot: &LotBooks, entries: &[Entry]) -> (Vec<Breach>, Demand) {
             *demand.entry(source.effective_on).or_default() -= posting.quantity.micro();
         }
         if quantity < 0 || value < 0 {
-            breach(4, format!("after movement {} the lot holds {quantity} millionths worth {value}", entry.id));
+            breach(
+                4,
+                format!(
+                    "after movement {} the lot holds {quantity} millionths worth {value}",
+                    entry.id
+                ),
+            );
         }
     }
     let mut sums = |what: &str, books: i64, sum: i64, invariant: u8| {
         if books != sum {
-            breach(invariant, format!("{what} is {books} millionths in the books, but its movements add up to {sum}"));
+            breach(
+                invariant,
+                format!(
+                    "{what} is {books} millionths in the books, but its movements add up to {sum}"
+                ),
+            );
         }
     };
     sums("on hand", lot.on_hand.micro(), quantity, 2);
     sums("remaining value", lot.remaining_value.micro(), value, 2);
     sums("landed cost", lot.landed_cost.micro(), landed, 4);
     for (pack_id, on_hand) in &lot.packs {
-        sums(&format!("on hand of pack {pack_id}"), on_hand.micro(), packs.get(pack_id).copied().unwrap_or(0), 2);
+        sums(
+            &format!("on hand of pack {pack_id}"),
+            on_hand.micro(),
+            packs.get(pack_id).copied().unwrap_or(0),
+            2,
+        );
     }
     (breaches, demand)
 }
@@ -117,16 +147,27 @@ fn broken_chain(lot: &LotBooks, entries: &[Entry]) -> Option<String> {
     let mut previous = String::new();
     for (expected, entry) in (1_i64..).zip(entries) {
         if entry.seq != expected {
-            return Some(format!("movement {} has number {} where {expected} should follow: one was dropped or added", entry.id, entry.seq));
+            return Some(format!(
+                "movement {} has number {} where {expected} should follow: one was dropped or added",
+                entry.id, entry.seq
+            ));
         }
         let hash = chain_hash(&previous, entry.seq, &entry.posting, entry.recorded_at);
         if hash != entry.hash {
-            return Some(format!("movement {} (number {}) was altered after it was recorded", entry.id, entry.seq));
+            return Some(format!(
+                "movement {} (number {}) was altered after it was recorded",
+                entry.id, entry.seq
+            ));
         }
         previous = hash;
     }
     let last = entries.last().map_or(0, |entry| entry.seq);
-    (lot.head != (last, previous)).then(|| format!("the head of the chain is number {}, but the movements end at {last}", lot.head.0))
+    (lot.head != (last, previous)).then(|| {
+        format!(
+            "the head of the chain is number {}, but the movements end at {last}",
+            lot.head.0
+        )
+    })
 }
 
 #[cfg(test)]
@@ -152,7 +193,10 @@ mod tests {
     }
 
     fn books() -> (LotBooks, Vec<Entry>) {
-        let reversal = Posting { reverses_id: Some(2), ..posting(MovementKind::Reversal, 30, 15) };
+        let reversal = Posting {
+            reverses_id: Some(2),
+            ..posting(MovementKind::Reversal, 30, 15)
+        };
         let postings = [
             posting(MovementKind::Receipt, 100, 50),
             posting(MovementKind::Consumption, -30, -15),
@@ -165,7 +209,13 @@ mod tests {
             .zip(postings)
             .map(|(id, posting)| {
                 let chained = balance.append(&posting, at).unwrap();
-                Entry { id, seq: chained.seq, posting, recorded_at: at, hash: chained.hash }
+                Entry {
+                    id,
+                    seq: chained.seq,
+                    posting,
+                    recorded_at: at,
+                    hash: chained.hash,
+                }
             })
             .collect();
         let lot = LotBooks {
@@ -184,19 +234,32 @@ mod tests {
         let (mut lot, mut entries) = books();
         tamper(&mut lot, &mut entries);
         let (breaches, _) = audit_lot(&lot, &entries);
-        assert_eq!(breaches.iter().map(|b| b.invariant).collect::<Vec<_>>(), expected, "{breaches:?}");
+        assert_eq!(
+            breaches.iter().map(|b| b.invariant).collect::<Vec<_>>(),
+            expected,
+            "{breaches:?}"
+        );
     }
 
     #[test]
     fn tampering_is_found() {
         check(|_, _| {}, &[]);
-        check(|_, entries| entries[1].posting.reason = "other".into(), &[6]);
-        check(|_, entries| entries[3].posting.quantity = Quantity::from_micro(-9), &[6, 2, 2]);
+        check(
+            |_, entries| entries[1].posting.reason = "other".into(),
+            &[6],
+        );
+        check(
+            |_, entries| entries[3].posting.quantity = Quantity::from_micro(-9),
+            &[6, 2, 2],
+        );
         check(|_, entries| drop(entries.remove(3)), &[6, 2, 2, 2]);
         check(|lot, _| lot.on_hand = Quantity::from_micro(89), &[2]);
         check(|lot, _| lot.landed_cost = Money::from_micro(49), &[4]);
         check(|lot, _| lot.packs[0].1 = Quantity::from_micro(91), &[2]);
-        check(|_, entries| entries[2].posting.value = Money::from_micro(14), &[6, 3, 2]);
+        check(
+            |_, entries| entries[2].posting.value = Money::from_micro(14),
+            &[6, 3, 2],
+        );
     }
 
     #[test]

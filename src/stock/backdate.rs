@@ -16,7 +16,11 @@ pub type DailyChanges = [(NaiveDate, i64)];
 /// ```
 #[must_use]
 pub fn balance_on(changes: &DailyChanges, day: NaiveDate) -> i64 {
-    changes.iter().filter(|(on, _)| *on <= day).map(|(_, change)| change).sum()
+    changes
+        .iter()
+        .filter(|(on, _)| *on <= day)
+        .map(|(_, change)| change)
+        .sum()
 }
 
 /// The most that can be taken on `day` without a later day's end falling below 0.
@@ -44,7 +48,10 @@ mod tests {
 
     #[track_caller]
     fn check(changes: &[(&str, i64)], on: &str, expected: i64) {
-        let changes: Vec<(NaiveDate, i64)> = changes.iter().map(|(on, change)| (day(on), *change)).collect();
+        let changes: Vec<(NaiveDate, i64)> = changes
+            .iter()
+            .map(|(on, change)| (day(on), *change))
+            .collect();
         assert_eq!(most_on(&changes, day(on)), expected);
     }
 
@@ -53,6 +60,10 @@ mod tests {
         check(&[], "2026-01-01", 0);
         check(&[("2026-01-02", 5)], "2026-01-01", 0);
         check(&[("2026-01-01", 5)], "2026-01-01", 5);
-        check(&[("2026-01-01", 5), ("2026-01-03", -5), ("2026-01-04", 9)], "2026-01-02", 0);
+        check(
+            &[("2026-01-01", 5), ("2026-01-03", -5), ("2026-01-04", 9)],
+            "2026-01-02",
+            0,
+        );
     }
 }

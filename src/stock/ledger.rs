@@ -146,7 +146,12 @@ impl LotBalance {
     /// A lot before its receipt.
     #[must_use]
     pub fn empty() -> Self {
-        Self { quantity: Quantity::ZERO, value: Money::ZERO, seq: 0, head: String::new() }
+        Self {
+            quantity: Quantity::ZERO,
+            value: Money::ZERO,
+            seq: 0,
+            head: String::new(),
+        }
     }
 
     /// What an issue of `quantity` (positive, at most what the lot holds) is worth.
@@ -163,7 +168,10 @@ impl LotBalance {
     /// ```
     pub fn issue_value(&self, quantity: Quantity) -> Result<Money, Error> {
         if quantity < Quantity::ZERO || quantity > self.quantity {
-            return Err(Error::internal(format!("an issue of {quantity} from a lot that holds {}", self.quantity)));
+            return Err(Error::internal(format!(
+                "an issue of {quantity} from a lot that holds {}",
+                self.quantity
+            )));
         }
         if quantity == self.quantity {
             return Ok(self.value);
@@ -183,7 +191,11 @@ impl LotBalance {
     ///
     /// # Errors
     /// [`Error::Internal`] when quantity or value would become negative or leave the range.
-    pub fn append(&mut self, posting: &Posting, recorded_at: DateTime<Utc>) -> Result<Chained, Error> {
+    pub fn append(
+        &mut self,
+        posting: &Posting,
+        recorded_at: DateTime<Utc>,
+    ) -> Result<Chained, Error> {
         let quantity = self.quantity.checked_add(posting.quantity)?;
         let value = self.value.checked_add(posting.value)?;
         if quantity < Quantity::ZERO || value < Money::ZERO {
@@ -194,7 +206,12 @@ impl LotBalance {
         }
         let seq = self.seq + 1;
         let hash = chain_hash(&self.head, seq, posting, recorded_at);
-        *self = Self { quantity, value, seq, head: hash.clone() };
+        *self = Self {
+            quantity,
+            value,
+            seq,
+            head: hash.clone(),
+        };
         Ok(Chained { seq, hash })
     }
 }
@@ -212,7 +229,12 @@ fn share(value: Money, part: i64, whole: i64) -> Result<Money, Error> {
 ///
 /// Every field is written with its length before it, so that no two contents read alike.
 #[must_use]
-pub fn chain_hash(previous: &str, seq: i64, posting: &Posting, recorded_at: DateTime<Utc>) -> String {
+pub fn chain_hash(
+    previous: &str,
+    seq: i64,
+    posting: &Posting,
+    recorded_at: DateTime<Utc>,
+) -> String {
     let shown = |id: Option<i64>| id.map(|id| id.to_string()).unwrap_or_default();
     let fields = [
         "heeltap movement 1".to_owned(),
@@ -246,12 +268,22 @@ mod tests {
     use proptest::prelude::*;
 
     fn lot(quantity: i64, value: i64) -> LotBalance {
-        LotBalance { quantity: Quantity::from_micro(quantity), value: Money::from_micro(value), ..LotBalance::empty() }
+        LotBalance {
+            quantity: Quantity::from_micro(quantity),
+            value: Money::from_micro(value),
+            ..LotBalance::empty()
+        }
     }
 
     #[track_caller]
     fn check(quantity: i64, value: i64, issue: i64, expected: Option<i64>) {
-        assert_eq!(lot(quantity, value).issue_value(Quantity::from_micro(issue)).ok().map(Money::micro), expected);
+        assert_eq!(
+            lot(quantity, value)
+                .issue_value(Quantity::from_micro(issue))
+                .ok()
+                .map(Money::micro),
+            expected
+        );
     }
 
     #[test]
@@ -288,23 +320,59 @@ mod tests {
         let base = posting(-1, -1);
         let variants = [
             base.clone(),
-            Posting { lot_id: 2, ..base.clone() },
-            Posting { pack_id: None, ..base.clone() },
-            Posting { kind: MovementKind::Residue, ..base.clone() },
+            Posting {
+                lot_id: 2,
+                ..base.clone()
+            },
+            Posting {
+                pack_id: None,
+                ..base.clone()
+            },
+            Posting {
+                kind: MovementKind::Residue,
+                ..base.clone()
+            },
             posting(-2, -1),
             posting(-1, -2),
-            Posting { reason: "ra".into(), actor: String::new(), ..base.clone() },
-            Posting { actor: "b".into(), ..base.clone() },
-            Posting { cast_id: Some(1), ..base.clone() },
-            Posting { batch_no: Some(1), ..base.clone() },
-            Posting { purpose: Some("base".into()), ..base.clone() },
-            Posting { reverses_id: Some(1), ..base.clone() },
-            Posting { effective_on: NaiveDate::MAX, ..base.clone() },
+            Posting {
+                reason: "ra".into(),
+                actor: String::new(),
+                ..base.clone()
+            },
+            Posting {
+                actor: "b".into(),
+                ..base.clone()
+            },
+            Posting {
+                cast_id: Some(1),
+                ..base.clone()
+            },
+            Posting {
+                batch_no: Some(1),
+                ..base.clone()
+            },
+            Posting {
+                purpose: Some("base".into()),
+                ..base.clone()
+            },
+            Posting {
+                reverses_id: Some(1),
+                ..base.clone()
+            },
+            Posting {
+                effective_on: NaiveDate::MAX,
+                ..base.clone()
+            },
         ];
         let mut hashes: Vec<String> = variants.iter().map(|p| chain_hash("", 1, p, at)).collect();
         hashes.push(chain_hash("x", 1, &base, at));
         hashes.push(chain_hash("", 2, &base, at));
-        hashes.push(chain_hash("", 1, &base, at + chrono::Duration::microseconds(1)));
+        hashes.push(chain_hash(
+            "",
+            1,
+            &base,
+            at + chrono::Duration::microseconds(1),
+        ));
         let distinct: std::collections::BTreeSet<&String> = hashes.iter().collect();
         assert_eq!(distinct.len(), hashes.len());
     }

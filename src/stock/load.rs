@@ -25,12 +25,18 @@ pub fn lock(tx: &mut Tx<'_>, materials: &[i64]) -> Result<(), Error> {
 /// [`Error::Invalid`] at `pointer` for a day after today; [`Error::Refused`] for a closed period.
 pub fn day_open(tx: &mut Tx<'_>, pointer: &str, day: NaiveDate) -> Result<(), Error> {
     if day > tx.today {
-        return Err(Error::invalid(pointer, format!("{day} is in the future: today is {}", tx.today)));
+        return Err(Error::invalid(
+            pointer,
+            format!("{day} is in the future: today is {}", tx.today),
+        ));
     }
     match store::guard_share(tx.conn)? {
         Some(closed) if day <= closed => {
-            let detail = format!("the books are closed through {closed}: {day} cannot be written to; use a day after it");
-            Err(Error::refused(RefusalKind::PeriodClosed, detail).with("closed_through", closed.to_string()))
+            let detail = format!(
+                "the books are closed through {closed}: {day} cannot be written to; use a day after it"
+            );
+            Err(Error::refused(RefusalKind::PeriodClosed, detail)
+                .with("closed_through", closed.to_string()))
         }
         _ => Ok(()),
     }
@@ -43,13 +49,24 @@ pub fn day_open(tx: &mut Tx<'_>, pointer: &str, day: NaiveDate) -> Result<(), Er
 pub fn shelf(conn: &mut AnyConnection, materials: &[i64]) -> Result<Vec<PackFacts>, Error> {
     let traits: HashMap<i64, (Option<u32>, Quantity)> = materials_by_ids(conn, materials)?
         .into_iter()
-        .map(|entry| (entry.id, (entry.body.open_life_days, entry.body.heel.unwrap_or(Quantity::ZERO))))
+        .map(|entry| {
+            (
+                entry.id,
+                (
+                    entry.body.open_life_days,
+                    entry.body.heel.unwrap_or(Quantity::ZERO),
+                ),
+            )
+        })
         .collect();
     let rows = store::shelf_rows(conn, materials)?;
     Ok(rows
         .into_iter()
         .map(|row| {
-            let (open_life_days, heel) = traits.get(&row.material_id).copied().unwrap_or((None, Quantity::ZERO));
+            let (open_life_days, heel) = traits
+                .get(&row.material_id)
+                .copied()
+                .unwrap_or((None, Quantity::ZERO));
             PackFacts {
                 pack_id: row.pack_id,
                 no: row.no,

@@ -6,7 +6,9 @@ use utoipa::ToSchema;
 use crate::base::Quantity;
 
 /// What a cast takes a material for.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, ToSchema)]
+#[derive(
+    Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, ToSchema,
+)]
 #[serde(rename_all = "snake_case")]
 pub enum Purpose {
     /// Elastomer base for a batch.
@@ -27,7 +29,15 @@ pub enum Purpose {
 
 impl Purpose {
     /// Every purpose.
-    pub const ALL: [Self; 7] = [Self::Base, Self::CuringAgent, Self::Release, Self::Tape, Self::Container, Self::Cup, Self::Sundry];
+    pub const ALL: [Self; 7] = [
+        Self::Base,
+        Self::CuringAgent,
+        Self::Release,
+        Self::Tape,
+        Self::Container,
+        Self::Cup,
+        Self::Sundry,
+    ];
 
     /// The purpose's word, as it is stored and shown.
     #[must_use]
@@ -46,7 +56,9 @@ impl Purpose {
     /// The purpose of a stored word; none when the word is unknown.
     #[must_use]
     pub fn from_word(word: &str) -> Option<Self> {
-        Self::ALL.into_iter().find(|purpose| purpose.as_str() == word)
+        Self::ALL
+            .into_iter()
+            .find(|purpose| purpose.as_str() == word)
     }
 
     /// The part that must come from the same kit lot, if any.

@@ -72,14 +72,22 @@ pub struct PickList {
 ///
 /// A need is served in full or not at all, so that a cast booked short holds nothing that is of no use alone.
 pub fn pick(shelf: &mut [PackFacts], needs: &[Need], rules: &PickRules) -> PickList {
-    let mut picker = Picker { shelf, needs, rules, list: PickList::default(), hints: BTreeMap::new() };
+    let mut picker = Picker {
+        shelf,
+        needs,
+        rules,
+        list: PickList::default(),
+        hints: BTreeMap::new(),
+    };
     let mut done = BTreeSet::new();
     for (index, need) in needs.iter().enumerate() {
         if done.contains(&index) {
             continue;
         }
         let partner = need.purpose.partner().and_then(|purpose| {
-            needs.iter().position(|other| other.purpose == purpose && other.batch_no == need.batch_no)
+            needs
+                .iter()
+                .position(|other| other.purpose == purpose && other.batch_no == need.batch_no)
         });
         match partner {
             Some(partner) => {
@@ -105,12 +113,14 @@ type Preference = (bool, bool, bool, NaiveDate, NaiveDate, String, i32, i64);
 
 impl Picker<'_> {
     fn own(&self, pack: &PackFacts) -> bool {
-        pack.funded_by_id.is_none_or(|grant| self.rules.grants.contains(&grant))
+        pack.funded_by_id
+            .is_none_or(|grant| self.rules.grants.contains(&grant))
     }
 
     fn excluded(&self, pack: &PackFacts) -> Option<Unusable> {
-        pack.unusable(self.rules.day)
-            .or_else(|| (!self.rules.allow_cross_charge && !self.own(pack)).then_some(Unusable::OtherGrant))
+        pack.unusable(self.rules.day).or_else(|| {
+            (!self.rules.allow_cross_charge && !self.own(pack)).then_some(Unusable::OtherGrant)
+        })
     }
 
     fn preference(&self, pack: &PackFacts, need: &Need) -> Preference {
@@ -129,14 +139,22 @@ impl Picker<'_> {
     /// The packs that may serve a need, the preferred first.
     fn candidates(&self, index: usize, admit: &dyn Fn(&PackFacts) -> bool) -> Vec<usize> {
         let need = &self.needs[index];
-        let fits = |pack: &PackFacts| pack.material_id == need.material_id && self.excluded(pack).is_none() && admit(pack);
-        let mut packs: Vec<usize> = (0..self.shelf.len()).filter(|i| fits(&self.shelf[*i])).collect();
+        let fits = |pack: &PackFacts| {
+            pack.material_id == need.material_id && self.excluded(pack).is_none() && admit(pack)
+        };
+        let mut packs: Vec<usize> = (0..self.shelf.len())
+            .filter(|i| fits(&self.shelf[*i]))
+            .collect();
         packs.sort_by_cached_key(|i| self.preference(&self.shelf[*i], need));
         packs
     }
 
     /// What to take from each candidate to serve the need in full; none when they do not hold enough.
-    fn portions(&self, index: usize, admit: &dyn Fn(&PackFacts) -> bool) -> Option<Vec<(usize, Quantity)>> {
+    fn portions(
+        &self,
+        index: usize,
+        admit: &dyn Fn(&PackFacts) -> bool,
+    ) -> Option<Vec<(usize, Quantity)>> {
         let need = &self.needs[index];
         let mut left = need.quantity.micro();
         let mut portions = Vec::new();
@@ -144,7 +162,9 @@ impl Picker<'_> {
             if left == 0 {
                 break;
             }
-            let portion = whole_pieces(self.shelf[pack].free(), need.piece).micro().min(left);
+            let portion = whole_pieces(self.shelf[pack].free(), need.piece)
+                .micro()
+                .min(left);
             if portion > 0 {
                 portions.push((pack, Quantity::from_micro(portion)));
                 left -= portion;
@@ -159,7 +179,12 @@ impl Picker<'_> {
             let why = self.why(pack, whole, note);
             let reserved = &mut self.shelf[pack].reserved;
             *reserved = Quantity::from_micro(reserved.micro().saturating_add(quantity.micro()));
-            self.list.picks.push(Pick { need: index, pack, quantity, why });
+            self.list.picks.push(Pick {
+                need: index,
+                pack,
+                quantity,
+                why,
+            });
         }
     }
 
@@ -173,7 +198,14 @@ impl Picker<'_> {
         if !note.is_empty() {
             words.push(note.to_owned());
         }
-        words.push(if whole { "holds all that is needed" } else { "holds a part of what is needed" }.to_owned());
+        words.push(
+            if whole {
+                "holds all that is needed"
+            } else {
+                "holds a part of what is needed"
+            }
+            .to_owned(),
+        );
         if let Some(opened) = pack.opened_on {
             words.push(format!("opened {opened}"));
         }
@@ -196,7 +228,11 @@ impl Picker<'_> {
     fn pick_pair(&mut self, one: usize, other: usize) {
         let mut kit_lots: Vec<String> = Vec::new();
         for pack in self.candidates(one, &|pack| pack.kit_lot.is_some()) {
-            if let Some(kit_lot) = self.shelf[pack].kit_lot.clone().filter(|kit_lot| !kit_lots.contains(kit_lot)) {
+            if let Some(kit_lot) = self.shelf[pack]
+                .kit_lot
+                .clone()
+                .filter(|kit_lot| !kit_lots.contains(kit_lot))
+            {
                 kit_lots.push(kit_lot);
             }
         }
@@ -207,7 +243,11 @@ impl Picker<'_> {
         };
         let matched = kit_lots.into_iter().find_map(|kit_lot| {
             let admit = of(&kit_lot);
-            Some((kit_lot, self.portions(one, &admit)?, self.portions(other, &admit)?))
+            Some((
+                kit_lot,
+                self.portions(one, &admit)?,
+                self.portions(other, &admit)?,
+            ))
         });
         if let Some((kit_lot, first, second)) = matched {
             let note = format!("kit lot {kit_lot} for both parts");
@@ -215,7 +255,10 @@ impl Picker<'_> {
             self.take(other, second, &note);
             return;
         }
-        let separate = (self.portions(one, &|_| true), self.portions(other, &|_| true));
+        let separate = (
+            self.portions(one, &|_| true),
+            self.portions(other, &|_| true),
+        );
         match separate {
             (Some(first), Some(second)) if self.rules.allow_mixed_kits => {
                 self.list.mixed_kits = true;
@@ -225,8 +268,10 @@ impl Picker<'_> {
             (first, second) => {
                 if first.is_some() && second.is_some() {
                     let hint = "no single kit lot holds both parts of a batch; allow_mixed_kits would use parts of different kit lots";
-                    self.hints.insert(self.needs[one].material_id, hint.to_owned());
-                    self.hints.insert(self.needs[other].material_id, hint.to_owned());
+                    self.hints
+                        .insert(self.needs[one].material_id, hint.to_owned());
+                    self.hints
+                        .insert(self.needs[other].material_id, hint.to_owned());
                 }
                 self.list.unserved.extend([one, other]);
             }
@@ -236,13 +281,24 @@ impl Picker<'_> {
     /// What of a material is free on the day, under the rules, counting what was picked in this run as free.
     fn available(&self, material_id: i64, piece: Quantity) -> i64 {
         let picked = |pack: usize| -> i64 {
-            self.list.picks.iter().filter(|pick| pick.pack == pack).map(|pick| pick.quantity.micro()).sum()
+            self.list
+                .picks
+                .iter()
+                .filter(|pick| pick.pack == pack)
+                .map(|pick| pick.quantity.micro())
+                .sum()
         };
         (0..self.shelf.len())
             .filter(|i| self.shelf[*i].material_id == material_id)
             .filter(|i| self.shelf[*i].barred(self.rules.day).is_none())
             .filter(|i| self.rules.allow_cross_charge || self.own(&self.shelf[*i]))
-            .map(|i| whole_pieces(Quantity::from_micro(self.shelf[i].free().micro() + picked(i)), piece).micro())
+            .map(|i| {
+                whole_pieces(
+                    Quantity::from_micro(self.shelf[i].free().micro() + picked(i)),
+                    piece,
+                )
+                .micro()
+            })
             .sum()
     }
 
@@ -253,7 +309,12 @@ impl Picker<'_> {
             short.entry(need.material_id).or_insert(need.piece);
         }
         for (material_id, piece) in short {
-            let needed: i64 = self.needs.iter().filter(|n| n.material_id == material_id).map(|n| n.quantity.micro()).sum();
+            let needed: i64 = self
+                .needs
+                .iter()
+                .filter(|n| n.material_id == material_id)
+                .map(|n| n.quantity.micro())
+                .sum();
             let available = self.available(material_id, piece);
             let hint = self.hints.get(&material_id).cloned();
             // The other part of a kit is not short itself when there is enough of it.
@@ -274,7 +335,10 @@ impl Picker<'_> {
             if used.contains(&index) || !wanted.contains(&pack.material_id) {
                 continue;
             }
-            let why = self.excluded(pack).map_or_else(|| "others come first in the order of use".to_owned(), |why| why.to_string());
+            let why = self.excluded(pack).map_or_else(
+                || "others come first in the order of use".to_owned(),
+                |why| why.to_string(),
+            );
             self.list.passed_over.push((index, why));
         }
         self.list
@@ -290,7 +354,10 @@ fn whole_pieces(free: Quantity, piece: Quantity) -> Quantity {
 /// The quantities needed per material and purpose that a list leaves open, for booking short.
 #[must_use]
 pub fn unserved_purposes(list: &PickList, needs: &[Need]) -> Vec<(i64, Purpose)> {
-    list.unserved.iter().map(|index| (needs[*index].material_id, needs[*index].purpose)).collect()
+    list.unserved
+        .iter()
+        .map(|index| (needs[*index].material_id, needs[*index].purpose))
+        .collect()
 }
 
 #[cfg(test)]
@@ -302,70 +369,161 @@ mod tests {
     const DAY: &str = "2026-02-01";
 
     fn rules() -> PickRules {
-        PickRules { day: day(DAY), grants: vec![7], allow_mixed_kits: false, allow_cross_charge: false }
+        PickRules {
+            day: day(DAY),
+            grants: vec![7],
+            allow_mixed_kits: false,
+            allow_cross_charge: false,
+        }
     }
 
     fn need(material_id: i64, purpose: Purpose, quantity: i32) -> Need {
-        Need { material_id, purpose, batch_no: 1, quantity: Quantity::from_int(quantity), piece: Quantity::from_micro(1) }
+        Need {
+            material_id,
+            purpose,
+            batch_no: 1,
+            quantity: Quantity::from_int(quantity),
+            piece: Quantity::from_micro(1),
+        }
     }
 
     fn picked(mut shelf: Vec<PackFacts>, needs: &[Need], rules: &PickRules) -> String {
         let list = pick(&mut shelf, needs, rules);
-        let picks: Vec<String> = list.picks.iter().map(|p| format!("{}:{}", shelf[p.pack].pack_id, p.quantity)).collect();
-        let short: Vec<String> = list.shortfalls.iter().map(|s| format!("short {}: {}/{}", s.material_id, s.available, s.needed)).collect();
+        let picks: Vec<String> = list
+            .picks
+            .iter()
+            .map(|p| format!("{}:{}", shelf[p.pack].pack_id, p.quantity))
+            .collect();
+        let short: Vec<String> = list
+            .shortfalls
+            .iter()
+            .map(|s| format!("short {}: {}/{}", s.material_id, s.available, s.needed))
+            .collect();
         [picks, short].concat().join(" ")
     }
 
     #[track_caller]
     fn check(shelf: Vec<PackFacts>, quantity: i32, expected: &str) {
-        assert_eq!(picked(shelf, &[need(1, Purpose::Sundry, quantity)], &rules()), expected);
+        assert_eq!(
+            picked(shelf, &[need(1, Purpose::Sundry, quantity)], &rules()),
+            expected
+        );
     }
 
     #[test]
     fn the_order_of_preference() {
-        let opened = |id, on_hand| PackFacts { opened_on: Some(day("2026-01-05")), ..pack(id, on_hand) };
-        let expiring = |id, on_hand, on: &str| PackFacts { expires_on: Some(day(on)), ..pack(id, on_hand) };
-        let of_grant = |id, on_hand, grant| PackFacts { funded_by_id: Some(grant), ..pack(id, on_hand) };
+        let opened = |id, on_hand| PackFacts {
+            opened_on: Some(day("2026-01-05")),
+            ..pack(id, on_hand)
+        };
+        let expiring = |id, on_hand, on: &str| PackFacts {
+            expires_on: Some(day(on)),
+            ..pack(id, on_hand)
+        };
+        let of_grant = |id, on_hand, grant| PackFacts {
+            funded_by_id: Some(grant),
+            ..pack(id, on_hand)
+        };
         check(vec![pack(1, 5), pack(2, 9)], 7, "2:7");
         check(vec![pack(1, 5), opened(2, 9)], 4, "2:4");
         check(vec![opened(1, 3), pack(2, 9)], 4, "2:4");
-        check(vec![expiring(1, 9, "2026-09-01"), expiring(2, 9, "2026-03-01")], 4, "2:4");
+        check(
+            vec![expiring(1, 9, "2026-09-01"), expiring(2, 9, "2026-03-01")],
+            4,
+            "2:4",
+        );
         check(vec![expiring(1, 9, "2026-01-31"), pack(2, 9)], 4, "2:4");
         check(vec![of_grant(1, 9, 8), pack(2, 9)], 4, "2:4");
         check(vec![of_grant(1, 9, 8)], 4, "short 1: 0/4");
         check(vec![of_grant(1, 9, 7)], 4, "1:4");
         check(vec![pack(1, 3), pack(2, 3)], 5, "1:3 2:2");
         check(vec![pack(1, 3)], 5, "short 1: 3/5");
-        check(vec![PackFacts { received_on: day("2025-12-01"), ..pack(2, 9) }, pack(1, 9)], 4, "2:4");
+        check(
+            vec![
+                PackFacts {
+                    received_on: day("2025-12-01"),
+                    ..pack(2, 9)
+                },
+                pack(1, 9),
+            ],
+            4,
+            "2:4",
+        );
     }
 
     #[test]
     fn only_whole_pieces() {
-        let strip = Need { piece: Quantity::from_int(4), ..need(1, Purpose::Tape, 8) };
-        assert_eq!(picked(vec![pack(1, 7), pack(2, 7)], std::slice::from_ref(&strip), &rules()), "1:4 2:4");
-        assert_eq!(picked(vec![pack(1, 7), pack(2, 3)], std::slice::from_ref(&strip), &rules()), "short 1: 4/8");
+        let strip = Need {
+            piece: Quantity::from_int(4),
+            ..need(1, Purpose::Tape, 8)
+        };
+        assert_eq!(
+            picked(
+                vec![pack(1, 7), pack(2, 7)],
+                std::slice::from_ref(&strip),
+                &rules()
+            ),
+            "1:4 2:4"
+        );
+        assert_eq!(
+            picked(
+                vec![pack(1, 7), pack(2, 3)],
+                std::slice::from_ref(&strip),
+                &rules()
+            ),
+            "short 1: 4/8"
+        );
     }
 
     fn part(id: i64, material_id: i64, on_hand: i32, kit_lot: &str) -> PackFacts {
-        PackFacts { material_id, kit_lot: Some(kit_lot.into()), ..pack(id, on_hand) }
+        PackFacts {
+            material_id,
+            kit_lot: Some(kit_lot.into()),
+            ..pack(id, on_hand)
+        }
     }
 
     #[test]
     fn parts_of_a_batch_come_from_one_kit_lot() {
         let needs = [need(1, Purpose::Base, 10), need(2, Purpose::CuringAgent, 1)];
-        let shelf = vec![part(1, 1, 20, "K1"), part(2, 2, 0, "K1"), part(3, 1, 20, "K2"), part(4, 2, 5, "K2")];
+        let shelf = vec![
+            part(1, 1, 20, "K1"),
+            part(2, 2, 0, "K1"),
+            part(3, 1, 20, "K2"),
+            part(4, 2, 5, "K2"),
+        ];
         assert_eq!(picked(shelf, &needs, &rules()), "3:10 4:1");
         let apart = vec![part(1, 1, 20, "K1"), part(4, 2, 5, "K2")];
-        assert_eq!(picked(apart.clone(), &needs, &rules()), "short 1: 20/10 short 2: 5/1");
-        let mixed = PickRules { allow_mixed_kits: true, ..rules() };
+        assert_eq!(
+            picked(apart.clone(), &needs, &rules()),
+            "short 1: 20/10 short 2: 5/1"
+        );
+        let mixed = PickRules {
+            allow_mixed_kits: true,
+            ..rules()
+        };
         assert_eq!(picked(apart, &needs, &mixed), "1:10 4:1");
     }
 
     #[test]
     fn a_cross_charge_needs_leave_and_comes_last() {
-        let other = PackFacts { funded_by_id: Some(8), opened_on: Some(day("2026-01-05")), ..pack(1, 9) };
-        let allowed = PickRules { allow_cross_charge: true, ..rules() };
-        assert_eq!(picked(vec![other, pack(2, 9)], &[need(1, Purpose::Sundry, 4)], &allowed), "2:4");
+        let other = PackFacts {
+            funded_by_id: Some(8),
+            opened_on: Some(day("2026-01-05")),
+            ..pack(1, 9)
+        };
+        let allowed = PickRules {
+            allow_cross_charge: true,
+            ..rules()
+        };
+        assert_eq!(
+            picked(
+                vec![other, pack(2, 9)],
+                &[need(1, Purpose::Sundry, 4)],
+                &allowed
+            ),
+            "2:4"
+        );
     }
 
     proptest! {

@@ -57,7 +57,9 @@ impl Poster {
         if let std::collections::hash_map::Entry::Vacant(place) = self.balances.entry(lot_id) {
             place.insert(store::lot_balance(tx.conn, lot_id)?);
         }
-        self.balances.get_mut(&lot_id).ok_or_else(|| Error::internal("a lot's balance vanished"))
+        self.balances
+            .get_mut(&lot_id)
+            .ok_or_else(|| Error::internal("a lot's balance vanished"))
     }
 
     /// Records a posting as it stands.
@@ -68,7 +70,10 @@ impl Poster {
         let now = tx.now;
         let chained = self.balance(tx, posting.lot_id)?.append(posting, now)?;
         let id = store::movement_insert(tx.conn, posting, &chained, now)?;
-        Ok(Posted { id, value: posting.value })
+        Ok(Posted {
+            id,
+            value: posting.value,
+        })
     }
 
     /// Takes `quantity` (more than 0) from a pack at the lot's value.
@@ -85,28 +90,76 @@ impl Poster {
     ) -> Result<Posted, Error> {
         let value = self.balance(tx, lot_id)?.issue_value(quantity)?;
         let (quantity, value) = (quantity.checked_neg()?, value.checked_neg()?);
-        self.post(tx, &posting((lot_id, Some(pack_id)), kind, (quantity, value), tx.actor, occasion))
+        self.post(
+            tx,
+            &posting(
+                (lot_id, Some(pack_id)),
+                kind,
+                (quantity, value),
+                tx.actor,
+                occasion,
+            ),
+        )
     }
 
     /// Takes one use's share of a durable's value from its lot.
     ///
     /// # Errors
     /// [`Error::Internal`] when no use is left.
-    pub fn wear(&mut self, tx: &mut Tx<'_>, lot_id: i64, remaining_uses: i64, occasion: &Occasion) -> Result<Posted, Error> {
-        let value = self.balance(tx, lot_id)?.wear_value(remaining_uses)?.checked_neg()?;
-        self.post(tx, &posting((lot_id, None), MovementKind::Wear, (Quantity::ZERO, value), tx.actor, occasion))
+    pub fn wear(
+        &mut self,
+        tx: &mut Tx<'_>,
+        lot_id: i64,
+        remaining_uses: i64,
+        occasion: &Occasion,
+    ) -> Result<Posted, Error> {
+        let value = self
+            .balance(tx, lot_id)?
+            .wear_value(remaining_uses)?
+            .checked_neg()?;
+        self.post(
+            tx,
+            &posting(
+                (lot_id, None),
+                MovementKind::Wear,
+                (Quantity::ZERO, value),
+                tx.actor,
+                occasion,
+            ),
+        )
     }
 
     /// Sets a pack's quantity right by `difference`: what is missing leaves at the lot's value, what is found has none.
     ///
     /// # Errors
     /// [`Error::Internal`] when more is missing than the lot holds.
-    pub fn count(&mut self, tx: &mut Tx<'_>, place: (i64, i64), difference: Quantity, occasion: &Occasion) -> Result<Posted, Error> {
+    pub fn count(
+        &mut self,
+        tx: &mut Tx<'_>,
+        place: (i64, i64),
+        difference: Quantity,
+        occasion: &Occasion,
+    ) -> Result<Posted, Error> {
         if difference < Quantity::ZERO {
-            return self.issue(tx, place, MovementKind::Count, difference.checked_neg()?, occasion);
+            return self.issue(
+                tx,
+                place,
+                MovementKind::Count,
+                difference.checked_neg()?,
+                occasion,
+            );
         }
         let (lot_id, pack_id) = place;
-        self.post(tx, &posting((lot_id, Some(pack_id)), MovementKind::Count, (difference, Money::ZERO), tx.actor, occasion))
+        self.post(
+            tx,
+            &posting(
+                (lot_id, Some(pack_id)),
+                MovementKind::Count,
+                (difference, Money::ZERO),
+                tx.actor,
+                occasion,
+            ),
+        )
     }
 }
 

@@ -17,10 +17,17 @@ use crate::db::{AnyConnection, Tx};
 ///
 /// # Errors
 /// [`Error::Internal`] when a promise would exceed what a pack holds: decide on a locked shelf.
-pub fn cast_promise(tx: &mut Tx<'_>, cast_id: i64, needs: &[Need], promises: &[Promise]) -> Result<(), Error> {
+pub fn cast_promise(
+    tx: &mut Tx<'_>,
+    cast_id: i64,
+    needs: &[Need],
+    promises: &[Promise],
+) -> Result<(), Error> {
     store::needs_insert(tx.conn, cast_id, needs)?;
     let now = tx.stored_now();
-    promises.iter().try_for_each(|promise| store::reservation_insert(tx.conn, promise, now))
+    promises
+        .iter()
+        .try_for_each(|promise| store::reservation_insert(tx.conn, promise, now))
 }
 
 /// The promises a cast holds.
@@ -28,7 +35,9 @@ pub fn cast_promise(tx: &mut Tx<'_>, cast_id: i64, needs: &[Need], promises: &[P
 /// # Errors
 /// [`Error::Unavailable`] when the database does not answer.
 pub fn cast_holds(conn: &mut AnyConnection, cast_id: i64) -> Result<Vec<Held>, Error> {
-    Ok(store::reservations_active(conn, &[cast_id])?.remove(&cast_id).unwrap_or_default())
+    Ok(store::reservations_active(conn, &[cast_id])?
+        .remove(&cast_id)
+        .unwrap_or_default())
 }
 
 /// What a cast needs.
@@ -36,7 +45,9 @@ pub fn cast_holds(conn: &mut AnyConnection, cast_id: i64) -> Result<Vec<Held>, E
 /// # Errors
 /// [`Error::Unavailable`] when the database does not answer.
 pub fn cast_needs(conn: &mut AnyConnection, cast_id: i64) -> Result<Vec<Need>, Error> {
-    Ok(store::needs_of(conn, &[cast_id])?.remove(&cast_id).unwrap_or_default())
+    Ok(store::needs_of(conn, &[cast_id])?
+        .remove(&cast_id)
+        .unwrap_or_default())
 }
 
 /// Resolves promises as consumed: what was promised was taken.
@@ -62,7 +73,10 @@ pub fn promises_release(tx: &mut Tx<'_>, reservation_ids: &[i64]) -> Result<(), 
 /// # Errors
 /// [`Error::Unavailable`] when the database does not answer.
 pub fn cast_lock(tx: &mut Tx<'_>, cast_id: i64) -> Result<Vec<i64>, Error> {
-    let materials: BTreeSet<i64> = cast_needs(tx.conn, cast_id)?.into_iter().map(|need| need.material_id).collect();
+    let materials: BTreeSet<i64> = cast_needs(tx.conn, cast_id)?
+        .into_iter()
+        .map(|need| need.material_id)
+        .collect();
     let materials: Vec<i64> = materials.into_iter().collect();
     lock_reach(tx, &materials)?;
     Ok(materials)
@@ -115,8 +129,10 @@ pub struct PackPlace {
 /// # Errors
 /// [`Error::NotFound`] without such a pack.
 pub fn pack_place(conn: &mut AnyConnection, pack_id: i64) -> Result<PackPlace, Error> {
-    let pack = store::pack_fetch(conn, pack_id)?.ok_or_else(|| Error::not_found("pack", pack_id))?;
-    let lot = store::lot_fetch(conn, pack.lot_id)?.ok_or_else(|| Error::not_found("lot", pack.lot_id))?;
+    let pack =
+        store::pack_fetch(conn, pack_id)?.ok_or_else(|| Error::not_found("pack", pack_id))?;
+    let lot =
+        store::lot_fetch(conn, pack.lot_id)?.ok_or_else(|| Error::not_found("lot", pack.lot_id))?;
     Ok(PackPlace {
         lot_id: lot.id,
         material_id: lot.material_id,
@@ -132,8 +148,14 @@ pub fn pack_place(conn: &mut AnyConnection, pack_id: i64) -> Result<PackPlace, E
 ///
 /// # Errors
 /// [`Error::NotFound`] without such a pack.
-pub fn pack_used(tx: &mut Tx<'_>, pack_id: i64, opened_on: Option<NaiveDate>, uses: i64) -> Result<(), Error> {
-    let mut pack = store::pack_fetch(tx.conn, pack_id)?.ok_or_else(|| Error::not_found("pack", pack_id))?;
+pub fn pack_used(
+    tx: &mut Tx<'_>,
+    pack_id: i64,
+    opened_on: Option<NaiveDate>,
+    uses: i64,
+) -> Result<(), Error> {
+    let mut pack =
+        store::pack_fetch(tx.conn, pack_id)?.ok_or_else(|| Error::not_found("pack", pack_id))?;
     pack.opened_on = pack.opened_on.or(opened_on);
     pack.uses += uses;
     store::pack_touch(tx.conn, &pack)

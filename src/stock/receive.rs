@@ -47,7 +47,10 @@ pub fn lots_receive(tx: &mut Tx<'_>, receipts: &[Receipt<'_>]) -> Result<Vec<i64
     materials.dedup();
     lock_reach(tx, &materials)?;
     let mut poster = Poster::new();
-    let lots = receipts.iter().map(|receipt| lot_receive(tx, &mut poster, receipt)).collect::<Result<Vec<i64>, Error>>()?;
+    let lots = receipts
+        .iter()
+        .map(|receipt| lot_receive(tx, &mut poster, receipt))
+        .collect::<Result<Vec<i64>, Error>>()?;
     repick_after(tx, &materials)?;
     Ok(lots)
 }
@@ -55,7 +58,10 @@ pub fn lots_receive(tx: &mut Tx<'_>, receipts: &[Receipt<'_>]) -> Result<Vec<i64
 fn lot_receive(tx: &mut Tx<'_>, poster: &mut Poster, receipt: &Receipt<'_>) -> Result<i64, Error> {
     day_open(tx, "/received_on", receipt.received_on)?;
     if receipt.landed_cost < Money::ZERO {
-        return Err(Error::invalid("/line_price", format!("a landed cost of {} is below 0", receipt.landed_cost)));
+        return Err(Error::invalid(
+            "/line_price",
+            format!("a landed cost of {} is below 0", receipt.landed_cost),
+        ));
     }
     let lot = NewLot {
         material_id: receipt.material_id,
@@ -69,14 +75,38 @@ fn lot_receive(tx: &mut Tx<'_>, poster: &mut Poster, receipt: &Receipt<'_>) -> R
         expires_on: receipt.expires_on,
     };
     let lot_id = store::lot_insert(tx.conn, &lot)?;
-    let weights: Vec<i64> = receipt.packs.iter().map(|quantity| quantity.micro()).collect();
+    let weights: Vec<i64> = receipt
+        .packs
+        .iter()
+        .map(|quantity| quantity.micro())
+        .collect();
     let values = apportion(receipt.landed_cost.micro(), &weights)?;
-    let occasion = Occasion { effective_on: receipt.received_on, ..Occasion::default() };
+    let occasion = Occasion {
+        effective_on: receipt.received_on,
+        ..Occasion::default()
+    };
     for (index, (quantity, value)) in receipt.packs.iter().zip(values).enumerate() {
-        let no = i32::try_from(index + 1).map_err(|_| Error::invalid("/packs", "more packs than can be numbered"))?;
-        let pack_id = store::pack_insert(tx.conn, &NewPack { lot_id, no, received: *quantity })?;
+        let no = i32::try_from(index + 1)
+            .map_err(|_| Error::invalid("/packs", "more packs than can be numbered"))?;
+        let pack_id = store::pack_insert(
+            tx.conn,
+            &NewPack {
+                lot_id,
+                no,
+                received: *quantity,
+            },
+        )?;
         let change = (*quantity, Money::from_micro(value));
-        poster.post(tx, &posting((lot_id, Some(pack_id)), MovementKind::Receipt, change, tx.actor, &occasion))?;
+        poster.post(
+            tx,
+            &posting(
+                (lot_id, Some(pack_id)),
+                MovementKind::Receipt,
+                change,
+                tx.actor,
+                &occasion,
+            ),
+        )?;
     }
     Ok(lot_id)
 }

@@ -92,7 +92,9 @@ fn pack_index(shelf: &[PackFacts], pack_id: i64) -> Option<usize> {
 }
 
 fn give_back(shelf: &mut [PackFacts], held: &Held, fallen: &mut BTreeSet<i64>) {
-    if let Some(index) = pack_index(shelf, held.pack_id).filter(|_| fallen.insert(held.reservation_id)) {
+    if let Some(index) =
+        pack_index(shelf, held.pack_id).filter(|_| fallen.insert(held.reservation_id))
+    {
         let reserved = &mut shelf[index].reserved;
         *reserved = Quantity::from_micro(reserved.micro().saturating_sub(held.quantity.micro()));
     }
@@ -102,7 +104,8 @@ fn give_back(shelf: &mut [PackFacts], held: &Held, fallen: &mut BTreeSet<i64>) {
 fn drop_barred(shelf: &mut [PackFacts], queue: &[&BookedCast], fallen: &mut BTreeSet<i64>) {
     for cast in queue {
         for held in &cast.held {
-            let barred = pack_index(shelf, held.pack_id).is_some_and(|index| shelf[index].barred(cast.rules.day).is_some());
+            let barred = pack_index(shelf, held.pack_id)
+                .is_some_and(|index| shelf[index].barred(cast.rules.day).is_some());
             if barred {
                 give_back(shelf, held, fallen);
             }
@@ -114,7 +117,8 @@ fn drop_barred(shelf: &mut [PackFacts], queue: &[&BookedCast], fallen: &mut BTre
 fn drop_overcommitted(shelf: &mut [PackFacts], queue: &[&BookedCast], fallen: &mut BTreeSet<i64>) {
     for cast in queue.iter().rev() {
         for held in cast.held.iter().rev() {
-            let over = pack_index(shelf, held.pack_id).is_some_and(|index| shelf[index].reserved > shelf[index].on_hand);
+            let over = pack_index(shelf, held.pack_id)
+                .is_some_and(|index| shelf[index].reserved > shelf[index].on_hand);
             if over && !fallen.contains(&held.reservation_id) {
                 give_back(shelf, held, fallen);
             }
@@ -123,39 +127,65 @@ fn drop_overcommitted(shelf: &mut [PackFacts], queue: &[&BookedCast], fallen: &m
 }
 
 /// Serves what a cast lacks. Base and curing agent of a batch stand and fall together, so that they stay one kit lot.
-fn serve(shelf: &mut [PackFacts], cast: &BookedCast, fallen: &mut BTreeSet<i64>, outcome: &mut Repicked) {
+fn serve(
+    shelf: &mut [PackFacts],
+    cast: &BookedCast,
+    fallen: &mut BTreeSet<i64>,
+    outcome: &mut Repicked,
+) {
     let kept = |need: &Need, fallen: &BTreeSet<i64>| -> i64 {
         let mine = |held: &&Held| held.purpose == need.purpose && held.batch_no == need.batch_no;
-        let live = cast.held.iter().filter(mine).filter(|held| !fallen.contains(&held.reservation_id));
-        live.filter(|held| pack_index(shelf, held.pack_id).is_some_and(|i| shelf[i].material_id == need.material_id))
-            .map(|held| held.quantity.micro())
-            .sum()
+        let live = cast
+            .held
+            .iter()
+            .filter(mine)
+            .filter(|held| !fallen.contains(&held.reservation_id));
+        live.filter(|held| {
+            pack_index(shelf, held.pack_id)
+                .is_some_and(|i| shelf[i].material_id == need.material_id)
+        })
+        .map(|held| held.quantity.micro())
+        .sum()
     };
-    let lacking: Vec<&Need> = cast.needs.iter().filter(|need| kept(need, fallen) < need.quantity.micro()).collect();
+    let lacking: Vec<&Need> = cast
+        .needs
+        .iter()
+        .filter(|need| kept(need, fallen) < need.quantity.micro())
+        .collect();
     if lacking.is_empty() {
         return;
     }
     let touched = |need: &Need| {
         lacking.iter().any(|other| {
             other.batch_no == need.batch_no
-                && (other.purpose == need.purpose && other.material_id == need.material_id || need.purpose.partner() == Some(other.purpose))
+                && (other.purpose == need.purpose && other.material_id == need.material_id
+                    || need.purpose.partner() == Some(other.purpose))
         })
     };
-    let needs: Vec<Need> = cast.needs.iter().filter(|need| touched(need)).cloned().collect();
+    let needs: Vec<Need> = cast
+        .needs
+        .iter()
+        .filter(|need| touched(need))
+        .cloned()
+        .collect();
     for held in &cast.held {
-        let concerned = needs.iter().any(|need| need.purpose == held.purpose && need.batch_no == held.batch_no);
+        let concerned = needs
+            .iter()
+            .any(|need| need.purpose == held.purpose && need.batch_no == held.batch_no);
         if concerned {
             give_back(shelf, held, fallen);
         }
     }
     let list = pick(shelf, &needs, &cast.rules);
-    outcome.promises.extend(list.picks.iter().map(|picked| Promise {
-        cast_id: cast.cast_id,
-        pack_id: shelf[picked.pack].pack_id,
-        purpose: needs[picked.need].purpose,
-        batch_no: needs[picked.need].batch_no,
-        quantity: picked.quantity,
-    }));
+    outcome
+        .promises
+        .extend(list.picks.iter().map(|picked| Promise {
+            cast_id: cast.cast_id,
+            pack_id: shelf[picked.pack].pack_id,
+            purpose: needs[picked.need].purpose,
+            batch_no: needs[picked.need].batch_no,
+            quantity: picked.quantity,
+        }));
     if !list.unserved.is_empty() {
         outcome.lacking.push(cast.cast_id);
     }
@@ -170,7 +200,12 @@ mod tests {
         BookedCast {
             cast_id,
             short: false,
-            rules: PickRules { day: day(on), grants: vec![], allow_mixed_kits: false, allow_cross_charge: false },
+            rules: PickRules {
+                day: day(on),
+                grants: vec![],
+                allow_mixed_kits: false,
+                allow_cross_charge: false,
+            },
             needs: vec![Need {
                 material_id: 1,
                 purpose: Purpose::Sundry,
@@ -192,30 +227,74 @@ mod tests {
     }
 
     fn reserved(pack_id: i64, on_hand: i32, reserved: i32) -> PackFacts {
-        PackFacts { reserved: Quantity::from_int(reserved), ..pack(pack_id, on_hand) }
+        PackFacts {
+            reserved: Quantity::from_int(reserved),
+            ..pack(pack_id, on_hand)
+        }
     }
 
     #[track_caller]
-    fn check(mut shelf: Vec<PackFacts>, casts: &[BookedCast], release: &[i64], promises: &str, lacking: &[i64]) {
+    fn check(
+        mut shelf: Vec<PackFacts>,
+        casts: &[BookedCast],
+        release: &[i64],
+        promises: &str,
+        lacking: &[i64],
+    ) {
         let outcome = repick(&mut shelf, casts);
-        let made: Vec<String> = outcome.promises.iter().map(|p| format!("{}<-{}:{}", p.cast_id, p.pack_id, p.quantity)).collect();
-        assert_eq!((outcome.release.as_slice(), made.join(" ").as_str(), outcome.lacking.as_slice()), (release, promises, lacking));
+        let made: Vec<String> = outcome
+            .promises
+            .iter()
+            .map(|p| format!("{}<-{}:{}", p.cast_id, p.pack_id, p.quantity))
+            .collect();
+        assert_eq!(
+            (
+                outcome.release.as_slice(),
+                made.join(" ").as_str(),
+                outcome.lacking.as_slice()
+            ),
+            (release, promises, lacking)
+        );
         assert!(shelf.iter().all(|p| p.reserved <= p.on_hand));
     }
 
     #[test]
     fn what_becomes_of_promises() {
         // Nothing changed: nothing moves.
-        check(vec![reserved(1, 10, 4)], &[cast(1, "2026-02-01", 4, vec![(11, 1, 4)])], &[], "", &[]);
+        check(
+            vec![reserved(1, 10, 4)],
+            &[cast(1, "2026-02-01", 4, vec![(11, 1, 4)])],
+            &[],
+            "",
+            &[],
+        );
         // The pack was counted down to 3: the later cast gives way and finds another pack.
-        let both = [cast(1, "2026-02-01", 3, vec![(11, 1, 3)]), cast(2, "2026-02-05", 3, vec![(12, 1, 3)])];
-        check(vec![reserved(1, 3, 6), pack(2, 5)], &both, &[12], "2<-2:3", &[]);
+        let both = [
+            cast(1, "2026-02-01", 3, vec![(11, 1, 3)]),
+            cast(2, "2026-02-05", 3, vec![(12, 1, 3)]),
+        ];
+        check(
+            vec![reserved(1, 3, 6), pack(2, 5)],
+            &both,
+            &[12],
+            "2<-2:3",
+            &[],
+        );
         // … or does not.
         check(vec![reserved(1, 3, 6), pack(2, 2)], &both, &[12], "", &[2]);
         // The pack is held: both look for another, the earlier first.
-        let held = PackFacts { held_reason: Some("cloudy".into()), ..reserved(1, 9, 6) };
+        let held = PackFacts {
+            held_reason: Some("cloudy".into()),
+            ..reserved(1, 9, 6)
+        };
         check(vec![held, pack(2, 4)], &both, &[11, 12], "1<-2:3", &[2]);
         // A receipt serves a cast that was short.
-        check(vec![pack(1, 9)], &[cast(1, "2026-02-01", 4, vec![])], &[], "1<-1:4", &[]);
+        check(
+            vec![pack(1, 9)],
+            &[cast(1, "2026-02-01", 4, vec![])],
+            &[],
+            "1<-1:4",
+            &[],
+        );
     }
 }

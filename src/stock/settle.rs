@@ -36,7 +36,11 @@ pub fn lock_reach(tx: &mut Tx<'_>, materials: &[i64]) -> Result<(), Error> {
 ///
 /// # Errors
 /// [`Error::Unavailable`] when the database does not answer.
-pub fn release_before(tx: &mut Tx<'_>, materials: &[i64], change: impl FnOnce(&mut [PackFacts])) -> Result<(), Error> {
+pub fn release_before(
+    tx: &mut Tx<'_>,
+    materials: &[i64],
+    change: impl FnOnce(&mut [PackFacts]),
+) -> Result<(), Error> {
     let (mut shelf, casts) = loaded(tx, materials)?;
     change(&mut shelf);
     let outcome = repick(&mut shelf, &casts);
@@ -74,10 +78,24 @@ fn mark(tx: &mut Tx<'_>, cast: &BookedCast, short: bool) -> Result<(), Error> {
         return Ok(());
     }
     let (code, day) = store::cast_short_set(tx.conn, cast.cast_id, short)?;
-    let subject = Subject { kind: "cast_short", noun: "cast", code: &code };
+    let subject = Subject {
+        kind: "cast_short",
+        noun: "cast",
+        code: &code,
+    };
     if !short {
         return warning_clear(tx, &subject);
     }
-    let reason = format!("Cast {code} on {day} has lost material it counted on, and there is no other to promise it.");
-    warning_raise(tx, &subject, &Alarm { severity: 3, due_on: Some(day), reason })
+    let reason = format!(
+        "Cast {code} on {day} has lost material it counted on, and there is no other to promise it."
+    );
+    warning_raise(
+        tx,
+        &subject,
+        &Alarm {
+            severity: 3,
+            due_on: Some(day),
+            reason,
+        },
+    )
 }

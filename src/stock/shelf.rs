@@ -73,7 +73,9 @@ impl std::fmt::Display for Unusable {
             Self::OnlyHeel => f.write_str("nothing but the heel is left"),
             Self::Empty => f.write_str("empty"),
             Self::Promised => f.write_str("all promised to other casts"),
-            Self::OtherGrant => f.write_str("paid for by another grant; allow_cross_charge would use it"),
+            Self::OtherGrant => {
+                f.write_str("paid for by another grant; allow_cross_charge would use it")
+            }
         }
     }
 }
@@ -82,7 +84,10 @@ impl PackFacts {
     /// The last day on which the pack is good: the earlier of expiry and end of open life; none when it keeps.
     #[must_use]
     pub fn effective_expiry(&self) -> Option<NaiveDate> {
-        let open_life = self.opened_on.zip(self.open_life_days).and_then(|(opened, days)| opened.checked_add_days(Days::new(days.into())));
+        let open_life = self
+            .opened_on
+            .zip(self.open_life_days)
+            .and_then(|(opened, days)| opened.checked_add_days(Days::new(days.into())));
         match (self.expires_on, open_life) {
             (Some(expiry), Some(life)) => Some(expiry.min(life)),
             (one, other) => one.or(other),
@@ -92,7 +97,11 @@ impl PackFacts {
     /// What of the pack can still be promised: on hand, less what is promised, less the heel.
     #[must_use]
     pub fn free(&self) -> Quantity {
-        let left = self.on_hand.micro().saturating_sub(self.reserved.micro()).saturating_sub(self.heel.micro());
+        let left = self
+            .on_hand
+            .micro()
+            .saturating_sub(self.reserved.micro())
+            .saturating_sub(self.heel.micro());
         Quantity::from_micro(left.max(0))
     }
 
@@ -160,21 +169,67 @@ pub(super) mod tests {
 
     #[track_caller]
     fn check(pack: PackFacts, on: &str, expected: Option<&str>) {
-        assert_eq!(pack.unusable(day(on)).map(|why| why.to_string()).as_deref(), expected);
+        assert_eq!(
+            pack.unusable(day(on)).map(|why| why.to_string()).as_deref(),
+            expected
+        );
     }
 
     #[test]
     fn why_a_pack_cannot_serve() {
         check(pack(1, 5), "2026-02-01", None);
         check(pack(1, 0), "2026-02-01", Some("empty"));
-        check(pack(1, 5), "2025-12-31", Some("received only on 2026-01-01"));
-        check(PackFacts { expires_on: Some(day("2026-02-01")), ..pack(1, 5) }, "2026-02-01", None);
-        check(PackFacts { expires_on: Some(day("2026-01-31")), ..pack(1, 5) }, "2026-02-01", Some("keeps only until 2026-01-31"));
-        let opened = PackFacts { opened_on: Some(day("2026-01-10")), open_life_days: Some(20), ..pack(1, 5) };
+        check(
+            pack(1, 5),
+            "2025-12-31",
+            Some("received only on 2026-01-01"),
+        );
+        check(
+            PackFacts {
+                expires_on: Some(day("2026-02-01")),
+                ..pack(1, 5)
+            },
+            "2026-02-01",
+            None,
+        );
+        check(
+            PackFacts {
+                expires_on: Some(day("2026-01-31")),
+                ..pack(1, 5)
+            },
+            "2026-02-01",
+            Some("keeps only until 2026-01-31"),
+        );
+        let opened = PackFacts {
+            opened_on: Some(day("2026-01-10")),
+            open_life_days: Some(20),
+            ..pack(1, 5)
+        };
         check(opened.clone(), "2026-01-30", None);
         check(opened, "2026-01-31", Some("keeps only until 2026-01-30"));
-        check(PackFacts { held_reason: Some("cloudy".into()), ..pack(1, 5) }, "2026-02-01", Some("held: cloudy"));
-        check(PackFacts { heel: Quantity::from_int(5), ..pack(1, 5) }, "2026-02-01", Some("nothing but the heel is left"));
-        check(PackFacts { reserved: Quantity::from_int(5), ..pack(1, 5) }, "2026-02-01", Some("all promised to other casts"));
+        check(
+            PackFacts {
+                held_reason: Some("cloudy".into()),
+                ..pack(1, 5)
+            },
+            "2026-02-01",
+            Some("held: cloudy"),
+        );
+        check(
+            PackFacts {
+                heel: Quantity::from_int(5),
+                ..pack(1, 5)
+            },
+            "2026-02-01",
+            Some("nothing but the heel is left"),
+        );
+        check(
+            PackFacts {
+                reserved: Quantity::from_int(5),
+                ..pack(1, 5)
+            },
+            "2026-02-01",
+            Some("all promised to other casts"),
+        );
     }
 }

@@ -32,7 +32,12 @@ pub struct Verified {
 /// # Errors
 /// [`Error::Unavailable`] when the database does not answer.
 pub fn verify(conn: &mut AnyConnection) -> Result<Verified, Error> {
-    let mut found = Verified { ok: true, lots: 0, movements: 0, breaches: Vec::new() };
+    let mut found = Verified {
+        ok: true,
+        lots: 0,
+        movements: 0,
+        breaches: Vec::new(),
+    };
     let mut demand: HashMap<(i64, NaiveDate), i64> = HashMap::new();
     let mut after = 0;
     loop {
@@ -88,8 +93,14 @@ fn promises(conn: &mut AnyConnection, breaches: &mut Vec<Breach>) -> Result<(), 
     for (pack_id, on_hand, reserved) in store::packs_promised(conn)? {
         let sum = promised.get(&pack_id).copied().unwrap_or(0);
         if reserved != sum || reserved < 0 || reserved > on_hand {
-            let detail = format!("{reserved} millionths are promised of {on_hand}; its reservations add up to {sum}");
-            breaches.push(Breach { invariant: 1, subject: format!("pack {pack_id}"), detail });
+            let detail = format!(
+                "{reserved} millionths are promised of {on_hand}; its reservations add up to {sum}"
+            );
+            breaches.push(Breach {
+                invariant: 1,
+                subject: format!("pack {pack_id}"),
+                detail,
+            });
         }
     }
     Ok(())
@@ -100,7 +111,11 @@ fn promises(conn: &mut AnyConnection, breaches: &mut Vec<Breach>) -> Result<(), 
 fn covered(conn: &mut AnyConnection, breaches: &mut Vec<Breach>) -> Result<(), Error> {
     for (reservation_id, state) in store::promises_astray(conn)? {
         let detail = format!("reservation {reservation_id} is active although its cast is {state}");
-        breaches.push(Breach { invariant: 5, subject: format!("reservation {reservation_id}"), detail });
+        breaches.push(Breach {
+            invariant: 5,
+            subject: format!("reservation {reservation_id}"),
+            detail,
+        });
     }
     for (cast_id, code, short, lacks) in store::casts_uncovered(conn)? {
         if lacks != short {
@@ -109,7 +124,11 @@ fn covered(conn: &mut AnyConnection, breaches: &mut Vec<Breach>) -> Result<(), E
             } else {
                 "it is marked short, but holds all that it needs"
             };
-            breaches.push(Breach { invariant: 5, subject: format!("cast {code} ({cast_id})"), detail: detail.to_owned() });
+            breaches.push(Breach {
+                invariant: 5,
+                subject: format!("cast {code} ({cast_id})"),
+                detail: detail.to_owned(),
+            });
         }
     }
     Ok(())
@@ -122,8 +141,14 @@ fn daily_demand(
     breaches: &mut Vec<Breach>,
 ) -> Result<(), Error> {
     let mut wrong = |material: i64, day: NaiveDate, kept: i64, sum: i64| {
-        let detail = format!("demand on {day} is kept as {kept} millionths, but its movements add up to {sum}");
-        breaches.push(Breach { invariant: 7, subject: format!("material {material}"), detail });
+        let detail = format!(
+            "demand on {day} is kept as {kept} millionths, but its movements add up to {sum}"
+        );
+        breaches.push(Breach {
+            invariant: 7,
+            subject: format!("material {material}"),
+            detail,
+        });
     };
     for (material, day, kept) in store::daily_demand_all(conn)? {
         let sum = demand.remove(&(material, day)).unwrap_or(0);
@@ -143,8 +168,14 @@ fn daily_demand(
 fn cast_costs(conn: &mut AnyConnection, breaches: &mut Vec<Breach>) -> Result<(), Error> {
     for (cast_id, kept, issued) in store::cast_costs_against_ledger(conn)? {
         if kept != issued {
-            let detail = format!("its cost is kept as {kept} millionths, but ledger and pools issued {issued} to it");
-            breaches.push(Breach { invariant: 7, subject: format!("cast {cast_id}"), detail });
+            let detail = format!(
+                "its cost is kept as {kept} millionths, but ledger and pools issued {issued} to it"
+            );
+            breaches.push(Breach {
+                invariant: 7,
+                subject: format!("cast {cast_id}"),
+                detail,
+            });
         }
     }
     Ok(())

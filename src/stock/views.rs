@@ -159,7 +159,10 @@ fn pack_state(facts: Option<&PackFacts>, today: NaiveDate) -> &'static str {
 
 /// A lot's state: usable when one of its packs is, else held, else expired, else spent.
 fn lot_state(packs: &[PackView]) -> &'static str {
-    ["usable", "held", "expired"].into_iter().find(|state| packs.iter().any(|pack| pack.state == *state)).unwrap_or("spent")
+    ["usable", "held", "expired"]
+        .into_iter()
+        .find(|state| packs.iter().any(|pack| pack.state == *state))
+        .unwrap_or("spent")
 }
 
 /// Lots of one material, or of all, with ids above `after`; one row more than `limit` when there are more.
@@ -191,30 +194,58 @@ pub fn lot_show(conn: &mut AnyConnection, id: i64, today: NaiveDate) -> Result<L
 ///
 /// # Errors
 /// [`Error::NotFound`] without such a lot.
-pub fn movements_list(conn: &mut AnyConnection, lot_id: i64, after_seq: i64, limit: i64) -> Result<Vec<MovementView>, Error> {
+pub fn movements_list(
+    conn: &mut AnyConnection,
+    lot_id: i64,
+    after_seq: i64,
+    limit: i64,
+) -> Result<Vec<MovementView>, Error> {
     store::lot_fetch(conn, lot_id)?.ok_or_else(|| Error::not_found("lot", lot_id))?;
-    Ok(store::movements_of_lot(conn, lot_id, after_seq, limit)?.into_iter().map(MovementView::from).collect())
+    Ok(store::movements_of_lot(conn, lot_id, after_seq, limit)?
+        .into_iter()
+        .map(MovementView::from)
+        .collect())
 }
 
-fn lots_shown(conn: &mut AnyConnection, rows: Vec<LotRow>, today: NaiveDate) -> Result<Vec<LotView>, Error> {
+fn lots_shown(
+    conn: &mut AnyConnection,
+    rows: Vec<LotRow>,
+    today: NaiveDate,
+) -> Result<Vec<LotView>, Error> {
     let ids: Vec<i64> = rows.iter().map(|row| row.id).collect();
     let mut materials: Vec<i64> = rows.iter().map(|row| row.material_id).collect();
     materials.sort_unstable();
     materials.dedup();
-    let facts: HashMap<i64, PackFacts> = shelf(conn, &materials)?.into_iter().map(|pack| (pack.pack_id, pack)).collect();
+    let facts: HashMap<i64, PackFacts> = shelf(conn, &materials)?
+        .into_iter()
+        .map(|pack| (pack.pack_id, pack))
+        .collect();
     let mut packs: HashMap<i64, Vec<PackRow>> = HashMap::new();
     for pack in store::packs_of_lots(conn, &ids)? {
         packs.entry(pack.lot_id).or_default().push(pack);
     }
     let mut named = materials;
-    named.extend(rows.iter().flat_map(|row| [row.supplier_id, row.funded_by_id]).flatten());
+    named.extend(
+        rows.iter()
+            .flat_map(|row| [row.supplier_id, row.funded_by_id])
+            .flatten(),
+    );
     let codes = codes_by_ids(conn, &named)?;
-    let code = |id: i64| codes.get(&id).map(|(code, _)| code.to_string()).unwrap_or_default();
+    let code = |id: i64| {
+        codes
+            .get(&id)
+            .map(|(code, _)| code.to_string())
+            .unwrap_or_default()
+    };
     Ok(rows
         .into_iter()
         .map(|row| {
-            let packs: Vec<PackView> =
-                packs.remove(&row.id).unwrap_or_default().into_iter().map(|pack| pack_shown(pack, &facts, today)).collect();
+            let packs: Vec<PackView> = packs
+                .remove(&row.id)
+                .unwrap_or_default()
+                .into_iter()
+                .map(|pack| pack_shown(pack, &facts, today))
+                .collect();
             let reserved: i64 = packs.iter().map(|pack| pack.reserved.micro()).sum();
             LotView {
                 id: row.id,

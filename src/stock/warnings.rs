@@ -122,10 +122,23 @@ fn afresh(before: (i32, Option<NaiveDate>), now: (i32, Option<NaiveDate>)) -> bo
 pub fn warning_raise(tx: &mut Tx<'_>, subject: &Subject<'_>, alarm: &Alarm) -> Result<(), Error> {
     let open = store::warning_open(tx.conn, subject.kind, subject.noun, subject.code)?;
     let now = (alarm.severity, alarm.due_on);
-    let again = open.as_ref().is_some_and(|open| afresh((open.severity, open.due_on), now));
-    let said = Said { severity: alarm.severity, due_on: alarm.due_on, reason: &alarm.reason };
+    let again = open
+        .as_ref()
+        .is_some_and(|open| afresh((open.severity, open.due_on), now));
+    let said = Said {
+        severity: alarm.severity,
+        due_on: alarm.due_on,
+        reason: &alarm.reason,
+    };
     let at = tx.stored_now();
-    store::warning_raise(tx.conn, open.as_ref(), (subject.kind, subject.noun, subject.code), said, again, at)
+    store::warning_raise(
+        tx.conn,
+        open.as_ref(),
+        (subject.kind, subject.noun, subject.code),
+        said,
+        again,
+        at,
+    )
 }
 
 /// Clears the open warning of a subject, if there is one.
@@ -144,14 +157,24 @@ pub fn warning_clear(tx: &mut Tx<'_>, subject: &Subject<'_>) -> Result<(), Error
 ///
 /// # Errors
 /// [`Error::NotFound`] without such a warning, [`Error::Refused`] when it has cleared, [`Error::Invalid`] for a note too long.
-pub fn warning_acknowledge(tx: &mut Tx<'_>, id: i64, input: &AcknowledgeIn) -> Result<Warning, Error> {
+pub fn warning_acknowledge(
+    tx: &mut Tx<'_>,
+    id: i64,
+    input: &AcknowledgeIn,
+) -> Result<Warning, Error> {
     let row = store::warning_fetch(tx.conn, id)?.ok_or_else(|| Error::not_found("warning", id))?;
     if row.cleared_at.is_some() {
-        return Err(Error::refused(crate::base::RefusalKind::WrongState, "the warning has cleared itself already"));
+        return Err(Error::refused(
+            crate::base::RefusalKind::WrongState,
+            "the warning has cleared itself already",
+        ));
     }
     let length = input.note.chars().count();
     if length > 500 {
-        return Err(Error::invalid("/note", format!("the note has {length} characters: at most 500")));
+        return Err(Error::invalid(
+            "/note",
+            format!("the note has {length} characters: at most 500"),
+        ));
     }
     let at = tx.stored_now();
     store::warning_acknowledge(tx.conn, id, tx.actor, &input.note, at)?;
@@ -163,15 +186,25 @@ pub fn warning_acknowledge(tx: &mut Tx<'_>, id: i64, input: &AcknowledgeIn) -> R
 /// # Errors
 /// [`Error::NotFound`] without such a warning.
 pub fn warning_fetch(conn: &mut AnyConnection, id: i64) -> Result<Warning, Error> {
-    Ok(store::warning_fetch(conn, id)?.ok_or_else(|| Error::not_found("warning", id))?.into())
+    Ok(store::warning_fetch(conn, id)?
+        .ok_or_else(|| Error::not_found("warning", id))?
+        .into())
 }
 
 /// One page of warnings, the open ones or all, with ids above `after`.
 ///
 /// # Errors
 /// [`Error::Unavailable`] when the database does not answer.
-pub fn warnings_list(conn: &mut AnyConnection, open_only: bool, after: i64, limit: i64) -> Result<Vec<Warning>, Error> {
-    Ok(store::warnings_page(conn, open_only, after, limit)?.into_iter().map(Warning::from).collect())
+pub fn warnings_list(
+    conn: &mut AnyConnection,
+    open_only: bool,
+    after: i64,
+    limit: i64,
+) -> Result<Vec<Warning>, Error> {
+    Ok(store::warnings_page(conn, open_only, after, limit)?
+        .into_iter()
+        .map(Warning::from)
+        .collect())
 }
 
 #[cfg(test)]
@@ -181,7 +214,10 @@ mod tests {
 
     #[track_caller]
     fn check(before: (i32, Option<&str>), now: (i32, Option<&str>), expected: bool) {
-        assert_eq!(afresh((before.0, before.1.map(day)), (now.0, now.1.map(day))), expected);
+        assert_eq!(
+            afresh((before.0, before.1.map(day)), (now.0, now.1.map(day))),
+            expected
+        );
     }
 
     #[test]

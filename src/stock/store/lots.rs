@@ -47,21 +47,47 @@ pub(in crate::stock) struct NewLot<'a> {
     pub(in crate::stock) expires_on: Option<NaiveDate>,
 }
 
-pub(in crate::stock) fn lot_insert(conn: &mut AnyConnection, lot: &NewLot<'_>) -> Result<i64, Error> {
-    Ok(diesel::insert_into(lots::table).values(lot).returning(lots::id).get_result(conn)?)
+pub(in crate::stock) fn lot_insert(
+    conn: &mut AnyConnection,
+    lot: &NewLot<'_>,
+) -> Result<i64, Error> {
+    Ok(diesel::insert_into(lots::table)
+        .values(lot)
+        .returning(lots::id)
+        .get_result(conn)?)
 }
 
-pub(in crate::stock) fn lot_fetch(conn: &mut AnyConnection, id: i64) -> Result<Option<LotRow>, Error> {
-    Ok(lots::table.find(id).select(LotRow::as_select()).first(conn).optional()?)
+pub(in crate::stock) fn lot_fetch(
+    conn: &mut AnyConnection,
+    id: i64,
+) -> Result<Option<LotRow>, Error> {
+    Ok(lots::table
+        .find(id)
+        .select(LotRow::as_select())
+        .first(conn)
+        .optional()?)
 }
 
 /// Where a lot's ledger stands.
-pub(in crate::stock) fn lot_balance(conn: &mut AnyConnection, id: i64) -> Result<LotBalance, Error> {
+pub(in crate::stock) fn lot_balance(
+    conn: &mut AnyConnection,
+    id: i64,
+) -> Result<LotBalance, Error> {
     let (quantity, value, seq, head) = lots::table
         .find(id)
-        .select((lots::on_hand_micro, lots::remaining_value_micro, lots::head_seq, lots::head_hash))
+        .select((
+            lots::on_hand_micro,
+            lots::remaining_value_micro,
+            lots::head_seq,
+            lots::head_hash,
+        ))
         .first(conn)?;
-    Ok(LotBalance { quantity, value, seq, head })
+    Ok(LotBalance {
+        quantity,
+        value,
+        seq,
+        head,
+    })
 }
 
 /// One page of lots, of one material or of all.
@@ -75,5 +101,10 @@ pub(in crate::stock) fn lots_page(
     if let Some(material_id) = material_id {
         query = query.filter(lots::material_id.eq(material_id));
     }
-    Ok(query.filter(lots::id.gt(after)).order(lots::id).limit(limit).select(LotRow::as_select()).load(conn)?)
+    Ok(query
+        .filter(lots::id.gt(after))
+        .order(lots::id)
+        .limit(limit)
+        .select(LotRow::as_select())
+        .load(conn)?)
 }

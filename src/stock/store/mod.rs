@@ -10,13 +10,22 @@ mod warnings;
 
 pub(super) use guard::{guard_share, materials_lock};
 pub(super) use lots::{LotRow, NewLot, lot_balance, lot_fetch, lot_insert, lots_page};
-pub(super) use movements::{MovementRow, movement_fetch, movement_insert, movements_by_day, movements_of_lot, movements_standing, reversed_by};
-pub(super) use packs::{NewPack, PackRow, ShelfRow, pack_fetch, pack_insert, pack_touch, packs_of_lots, shelf_rows};
+pub(super) use movements::{
+    MovementRow, movement_fetch, movement_insert, movements_by_day, movements_of_lot,
+    movements_standing, reversed_by,
+};
+pub(super) use packs::{
+    NewPack, PackRow, ShelfRow, pack_fetch, pack_insert, pack_touch, packs_of_lots, shelf_rows,
+};
 pub(super) use reservations::{
-    NeedRow, cast_short_set, casts_booked, charges_of, needs_insert, needs_of, reservation_insert, reservations_active,
-    reservations_resolve,
+    NeedRow, cast_short_set, casts_booked, charges_of, needs_insert, needs_of, reservation_insert,
+    reservations_active, reservations_resolve,
 };
 pub(super) use verify::{
-    cast_costs_against_ledger, casts_uncovered, daily_demand_all, packs_promised, promised_by_pack, promises_astray,
+    cast_costs_against_ledger, casts_uncovered, daily_demand_all, packs_promised, promised_by_pack,
+    promises_astray,
 };
-pub(super) use warnings::{Said, WarningRow, warning_acknowledge, warning_clear, warning_fetch, warning_open, warning_raise, warnings_page};
+pub(super) use warnings::{
+    Said, WarningRow, warning_acknowledge, warning_clear, warning_fetch, warning_open,
+    warning_raise, warnings_page,
+};

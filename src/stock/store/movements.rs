@@ -37,8 +37,12 @@ pub(in crate::stock) struct MovementRow {
 impl MovementRow {
     /// The posting that the row records; an error names a kind that this program does not know.
     pub(in crate::stock) fn posting(&self) -> Result<Posting, Error> {
-        let kind = MovementKind::from_word(&self.kind)
-            .ok_or_else(|| Error::internal(format!("movement {} is of the unknown kind `{}`", self.id, self.kind)))?;
+        let kind = MovementKind::from_word(&self.kind).ok_or_else(|| {
+            Error::internal(format!(
+                "movement {} is of the unknown kind `{}`",
+                self.id, self.kind
+            ))
+        })?;
         Ok(Posting {
             lot_id: self.lot_id,
             pack_id: self.pack_id,
@@ -100,11 +104,21 @@ pub(in crate::stock) fn movement_insert(
         recorded_at: stored_instant(recorded_at),
         hash: &chained.hash,
     };
-    Ok(diesel::insert_into(movements::table).values(row).returning(movements::id).get_result(conn)?)
+    Ok(diesel::insert_into(movements::table)
+        .values(row)
+        .returning(movements::id)
+        .get_result(conn)?)
 }
 
-pub(in crate::stock) fn movement_fetch(conn: &mut AnyConnection, id: i64) -> Result<Option<MovementRow>, Error> {
-    Ok(movements::table.find(id).select(MovementRow::as_select()).first(conn).optional()?)
+pub(in crate::stock) fn movement_fetch(
+    conn: &mut AnyConnection,
+    id: i64,
+) -> Result<Option<MovementRow>, Error> {
+    Ok(movements::table
+        .find(id)
+        .select(MovementRow::as_select())
+        .first(conn)
+        .optional()?)
 }
 
 /// One page of a lot's movements in the order of recording, after a sequence number.
@@ -124,12 +138,22 @@ pub(in crate::stock) fn movements_of_lot(
 }
 
 /// The movement that takes another back, if any.
-pub(in crate::stock) fn reversed_by(conn: &mut AnyConnection, id: i64) -> Result<Option<i64>, Error> {
-    Ok(movements::table.filter(movements::reverses_id.eq(id)).select(movements::id).first(conn).optional()?)
+pub(in crate::stock) fn reversed_by(
+    conn: &mut AnyConnection,
+    id: i64,
+) -> Result<Option<i64>, Error> {
+    Ok(movements::table
+        .filter(movements::reverses_id.eq(id))
+        .select(movements::id)
+        .first(conn)
+        .optional()?)
 }
 
 /// A pack's changes by day, in the order of the days.
-pub(in crate::stock) fn movements_by_day(conn: &mut AnyConnection, pack_id: i64) -> Result<Vec<(NaiveDate, i64)>, Error> {
+pub(in crate::stock) fn movements_by_day(
+    conn: &mut AnyConnection,
+    pack_id: i64,
+) -> Result<Vec<(NaiveDate, i64)>, Error> {
     Ok(movements::table
         .filter(movements::pack_id.eq(pack_id))
         .group_by(movements::effective_on)
@@ -139,12 +163,18 @@ pub(in crate::stock) fn movements_by_day(conn: &mut AnyConnection, pack_id: i64)
 }
 
 /// The movements of a cast that no reversal has taken back, the latest first.
-pub(in crate::stock) fn movements_standing(conn: &mut AnyConnection, cast_id: i64) -> Result<Vec<MovementRow>, Error> {
+pub(in crate::stock) fn movements_standing(
+    conn: &mut AnyConnection,
+    cast_id: i64,
+) -> Result<Vec<MovementRow>, Error> {
     let of_cast: Vec<MovementRow> = movements::table
         .filter(movements::cast_id.eq(cast_id))
         .order(movements::id.desc())
         .select(MovementRow::as_select())
         .load(conn)?;
     let reversed: HashSet<i64> = of_cast.iter().filter_map(|row| row.reverses_id).collect();
-    Ok(of_cast.into_iter().filter(|row| row.reverses_id.is_none() && !reversed.contains(&row.id)).collect())
+    Ok(of_cast
+        .into_iter()
+        .filter(|row| row.reverses_id.is_none() && !reversed.contains(&row.id))
+        .collect())
 }

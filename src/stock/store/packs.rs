@@ -65,21 +65,39 @@ pub(in crate::stock) struct ShelfRow {
     pub(in crate::stock) lot_value: Money,
 }
 
-pub(in crate::stock) fn pack_insert(conn: &mut AnyConnection, pack: &NewPack) -> Result<i64, Error> {
-    Ok(diesel::insert_into(packs::table).values(pack).returning(packs::id).get_result(conn)?)
+pub(in crate::stock) fn pack_insert(
+    conn: &mut AnyConnection,
+    pack: &NewPack,
+) -> Result<i64, Error> {
+    Ok(diesel::insert_into(packs::table)
+        .values(pack)
+        .returning(packs::id)
+        .get_result(conn)?)
 }
 
-pub(in crate::stock) fn pack_fetch(conn: &mut AnyConnection, id: i64) -> Result<Option<PackRow>, Error> {
-    Ok(packs::table.find(id).select(PackRow::as_select()).first(conn).optional()?)
+pub(in crate::stock) fn pack_fetch(
+    conn: &mut AnyConnection,
+    id: i64,
+) -> Result<Option<PackRow>, Error> {
+    Ok(packs::table
+        .find(id)
+        .select(PackRow::as_select())
+        .first(conn)
+        .optional()?)
 }
 
 /// Writes what a pack's own columns say (opened, held, tare, counted, uses); quantities move only by the ledger.
 pub(in crate::stock) fn pack_touch(conn: &mut AnyConnection, pack: &PackRow) -> Result<(), Error> {
-    diesel::update(packs::table.find(pack.id)).set((pack, packs::version.eq(packs::version + 1))).execute(conn)?;
+    diesel::update(packs::table.find(pack.id))
+        .set((pack, packs::version.eq(packs::version + 1)))
+        .execute(conn)?;
     Ok(())
 }
 
-pub(in crate::stock) fn packs_of_lots(conn: &mut AnyConnection, lot_ids: &[i64]) -> Result<Vec<PackRow>, Error> {
+pub(in crate::stock) fn packs_of_lots(
+    conn: &mut AnyConnection,
+    lot_ids: &[i64],
+) -> Result<Vec<PackRow>, Error> {
     Ok(packs::table
         .filter(packs::lot_id.eq_any(lot_ids))
         .order((packs::lot_id, packs::no))
@@ -88,7 +106,10 @@ pub(in crate::stock) fn packs_of_lots(conn: &mut AnyConnection, lot_ids: &[i64])
 }
 
 /// Every pack that holds something, of the materials given.
-pub(in crate::stock) fn shelf_rows(conn: &mut AnyConnection, material_ids: &[i64]) -> Result<Vec<ShelfRow>, Error> {
+pub(in crate::stock) fn shelf_rows(
+    conn: &mut AnyConnection,
+    material_ids: &[i64],
+) -> Result<Vec<ShelfRow>, Error> {
     Ok(packs::table
         .inner_join(lots::table)
         .filter(lots::material_id.eq_any(material_ids))

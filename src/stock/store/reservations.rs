@@ -37,10 +37,15 @@ struct BookedRow {
 }
 
 fn purpose(word: &str) -> Result<Purpose, Error> {
-    Purpose::from_word(word).ok_or_else(|| Error::internal(format!("the purpose `{word}` is unknown")))
+    Purpose::from_word(word)
+        .ok_or_else(|| Error::internal(format!("the purpose `{word}` is unknown")))
 }
 
-pub(in crate::stock) fn needs_insert(conn: &mut AnyConnection, cast_id: i64, needs: &[Need]) -> Result<(), Error> {
+pub(in crate::stock) fn needs_insert(
+    conn: &mut AnyConnection,
+    cast_id: i64,
+    needs: &[Need],
+) -> Result<(), Error> {
     for need in needs {
         let row = NeedRow {
             cast_id,
@@ -50,12 +55,17 @@ pub(in crate::stock) fn needs_insert(conn: &mut AnyConnection, cast_id: i64, nee
             quantity: need.quantity,
             piece: need.piece,
         };
-        diesel::insert_into(cast_needs::table).values(row).execute(conn)?;
+        diesel::insert_into(cast_needs::table)
+            .values(row)
+            .execute(conn)?;
     }
     Ok(())
 }
 
-pub(in crate::stock) fn needs_of(conn: &mut AnyConnection, cast_ids: &[i64]) -> Result<HashMap<i64, Vec<Need>>, Error> {
+pub(in crate::stock) fn needs_of(
+    conn: &mut AnyConnection,
+    cast_ids: &[i64],
+) -> Result<HashMap<i64, Vec<Need>>, Error> {
     let rows: Vec<NeedRow> = cast_needs::table
         .filter(cast_needs::cast_id.eq_any(cast_ids))
         .order(cast_needs::id)
@@ -74,7 +84,11 @@ pub(in crate::stock) fn needs_of(conn: &mut AnyConnection, cast_ids: &[i64]) -> 
     Ok(needs)
 }
 
-pub(in crate::stock) fn reservation_insert(conn: &mut AnyConnection, promise: &Promise, now: NaiveDateTime) -> Result<(), Error> {
+pub(in crate::stock) fn reservation_insert(
+    conn: &mut AnyConnection,
+    promise: &Promise,
+    now: NaiveDateTime,
+) -> Result<(), Error> {
     let row = (
         reservations::cast_id.eq(promise.cast_id),
         reservations::pack_id.eq(promise.pack_id),
@@ -84,7 +98,9 @@ pub(in crate::stock) fn reservation_insert(conn: &mut AnyConnection, promise: &P
         reservations::state.eq("active"),
         reservations::created_at.eq(now),
     );
-    diesel::insert_into(reservations::table).values(row).execute(conn)?;
+    diesel::insert_into(reservations::table)
+        .values(row)
+        .execute(conn)?;
     Ok(())
 }
 
@@ -96,13 +112,19 @@ pub(in crate::stock) fn reservations_resolve(
     now: NaiveDateTime,
 ) -> Result<(), Error> {
     diesel::update(reservations::table.filter(reservations::id.eq_any(ids)))
-        .set((reservations::state.eq(state), reservations::resolved_at.eq(Some(now))))
+        .set((
+            reservations::state.eq(state),
+            reservations::resolved_at.eq(Some(now)),
+        ))
         .execute(conn)?;
     Ok(())
 }
 
 /// The active promises of casts.
-pub(in crate::stock) fn reservations_active(conn: &mut AnyConnection, cast_ids: &[i64]) -> Result<HashMap<i64, Vec<Held>>, Error> {
+pub(in crate::stock) fn reservations_active(
+    conn: &mut AnyConnection,
+    cast_ids: &[i64],
+) -> Result<HashMap<i64, Vec<Held>>, Error> {
     let rows: Vec<(i64, i64, i64, String, i32, Quantity)> = reservations::table
         .filter(reservations::cast_id.eq_any(cast_ids))
         .filter(reservations::state.eq("active"))
@@ -118,18 +140,31 @@ pub(in crate::stock) fn reservations_active(conn: &mut AnyConnection, cast_ids: 
         .load(conn)?;
     let mut held: HashMap<i64, Vec<Held>> = HashMap::new();
     for (cast_id, reservation_id, pack_id, word, batch_no, quantity) in rows {
-        held.entry(cast_id).or_default().push(Held { reservation_id, pack_id, purpose: purpose(&word)?, batch_no, quantity });
+        held.entry(cast_id).or_default().push(Held {
+            reservation_id,
+            pack_id,
+            purpose: purpose(&word)?,
+            batch_no,
+            quantity,
+        });
     }
     Ok(held)
 }
 
 /// Every booked cast that needs one of the materials, with its needs and promises of these materials' purposes.
-pub(in crate::stock) fn casts_booked(conn: &mut AnyConnection, material_ids: &[i64]) -> Result<Vec<BookedCast>, Error> {
+pub(in crate::stock) fn casts_booked(
+    conn: &mut AnyConnection,
+    material_ids: &[i64],
+) -> Result<Vec<BookedCast>, Error> {
     let rows: Vec<BookedRow> = casts::table
         .filter(casts::state.eq("booked"))
-        .filter(casts::id.eq_any(
-            cast_needs::table.filter(cast_needs::material_id.eq_any(material_ids)).select(cast_needs::cast_id),
-        ))
+        .filter(
+            casts::id.eq_any(
+                cast_needs::table
+                    .filter(cast_needs::material_id.eq_any(material_ids))
+                    .select(cast_needs::cast_id),
+            ),
+        )
         .order(casts::id)
         .select(BookedRow::as_select())
         .load(conn)?;
@@ -155,7 +190,10 @@ pub(in crate::stock) fn casts_booked(conn: &mut AnyConnection, material_ids: &[i
 }
 
 /// The grants each cast is charged to.
-pub(in crate::stock) fn charges_of(conn: &mut AnyConnection, cast_ids: &[i64]) -> Result<HashMap<i64, Vec<i64>>, Error> {
+pub(in crate::stock) fn charges_of(
+    conn: &mut AnyConnection,
+    cast_ids: &[i64],
+) -> Result<HashMap<i64, Vec<i64>>, Error> {
     let rows: Vec<(i64, i64)> = cast_charges::table
         .filter(cast_charges::cast_id.eq_any(cast_ids))
         .order((cast_charges::cast_id, cast_charges::grant_id))
@@ -169,9 +207,19 @@ pub(in crate::stock) fn charges_of(conn: &mut AnyConnection, cast_ids: &[i64]) -
 }
 
 /// Marks a cast short, or no longer short. Returns its code and its day.
-pub(in crate::stock) fn cast_short_set(conn: &mut AnyConnection, cast_id: i64, short: bool) -> Result<(String, NaiveDate), Error> {
+pub(in crate::stock) fn cast_short_set(
+    conn: &mut AnyConnection,
+    cast_id: i64,
+    short: bool,
+) -> Result<(String, NaiveDate), Error> {
     diesel::update(casts::table.find(cast_id))
-        .set((casts::short.eq(short), casts::version.eq(casts::version + 1)))
+        .set((
+            casts::short.eq(short),
+            casts::version.eq(casts::version + 1),
+        ))
         .execute(conn)?;
-    Ok(casts::table.find(cast_id).select((casts::code, casts::cast_on)).first(conn)?)
+    Ok(casts::table
+        .find(cast_id)
+        .select((casts::code, casts::cast_on))
+        .first(conn)?)
 }

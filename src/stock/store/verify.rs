@@ -7,11 +7,15 @@ use diesel::prelude::*;
 
 use super::{needs_of, reservations_active};
 use crate::base::Error;
-use crate::db::schema::{cast_costs, casts, daily_demand, movements, packs, pool_movements, reservations};
+use crate::db::schema::{
+    cast_costs, casts, daily_demand, movements, packs, pool_movements, reservations,
+};
 use crate::db::{AnyConnection, sum_bigint};
 
 /// Active promises by pack, in millionths.
-pub(in crate::stock) fn promised_by_pack(conn: &mut AnyConnection) -> Result<HashMap<i64, i64>, Error> {
+pub(in crate::stock) fn promised_by_pack(
+    conn: &mut AnyConnection,
+) -> Result<HashMap<i64, i64>, Error> {
     let rows: Vec<(i64, i64)> = reservations::table
         .filter(reservations::state.eq("active"))
         .group_by(reservations::pack_id)
@@ -21,12 +25,19 @@ pub(in crate::stock) fn promised_by_pack(conn: &mut AnyConnection) -> Result<Has
 }
 
 /// Every pack with what it is said to hold and to have promised.
-pub(in crate::stock) fn packs_promised(conn: &mut AnyConnection) -> Result<Vec<(i64, i64, i64)>, Error> {
-    Ok(packs::table.order(packs::id).select((packs::id, packs::on_hand_micro, packs::reserved_micro)).load(conn)?)
+pub(in crate::stock) fn packs_promised(
+    conn: &mut AnyConnection,
+) -> Result<Vec<(i64, i64, i64)>, Error> {
+    Ok(packs::table
+        .order(packs::id)
+        .select((packs::id, packs::on_hand_micro, packs::reserved_micro))
+        .load(conn)?)
 }
 
 /// Active reservations of casts that may hold none; a poured cast may hold its trays.
-pub(in crate::stock) fn promises_astray(conn: &mut AnyConnection) -> Result<Vec<(i64, String)>, Error> {
+pub(in crate::stock) fn promises_astray(
+    conn: &mut AnyConnection,
+) -> Result<Vec<(i64, String)>, Error> {
     let rows: Vec<(i64, String, String)> = reservations::table
         .inner_join(casts::table)
         .filter(reservations::state.eq("active"))
@@ -34,12 +45,19 @@ pub(in crate::stock) fn promises_astray(conn: &mut AnyConnection) -> Result<Vec<
         .order(reservations::id)
         .select((reservations::id, casts::state, reservations::purpose))
         .load(conn)?;
-    let in_use = |state: &str, purpose: &str| state == "poured" && matches!(purpose, "container" | "cup");
-    Ok(rows.into_iter().filter(|(_, state, purpose)| !in_use(state, purpose)).map(|(id, state, _)| (id, state)).collect())
+    let in_use =
+        |state: &str, purpose: &str| state == "poured" && matches!(purpose, "container" | "cup");
+    Ok(rows
+        .into_iter()
+        .filter(|(_, state, purpose)| !in_use(state, purpose))
+        .map(|(id, state, _)| (id, state))
+        .collect())
 }
 
 /// Booked casts: id, code, whether marked short, and whether they lack something.
-pub(in crate::stock) fn casts_uncovered(conn: &mut AnyConnection) -> Result<Vec<(i64, String, bool, bool)>, Error> {
+pub(in crate::stock) fn casts_uncovered(
+    conn: &mut AnyConnection,
+) -> Result<Vec<(i64, String, bool, bool)>, Error> {
     let rows: Vec<(i64, String, bool)> = casts::table
         .filter(casts::state.eq("booked"))
         .order(casts::id)
@@ -50,7 +68,10 @@ pub(in crate::stock) fn casts_uncovered(conn: &mut AnyConnection) -> Result<Vec<
     let held = reservations_active(conn, &ids)?;
     let total = |id: &i64, purpose, batch_no| -> i64 {
         let of_cast = held.get(id).into_iter().flatten();
-        of_cast.filter(|h| h.purpose == purpose && h.batch_no == batch_no).map(|h| h.quantity.micro()).sum()
+        of_cast
+            .filter(|h| h.purpose == purpose && h.batch_no == batch_no)
+            .map(|h| h.quantity.micro())
+            .sum()
     };
     Ok(rows
         .into_iter()
@@ -59,22 +80,32 @@ pub(in crate::stock) fn casts_uncovered(conn: &mut AnyConnection) -> Result<Vec<
             for need in needs.get(&id).into_iter().flatten() {
                 *wanted.entry((need.purpose, need.batch_no)).or_default() += need.quantity.micro();
             }
-            let lacks = wanted.iter().any(|((purpose, batch_no), quantity)| total(&id, *purpose, *batch_no) < *quantity);
+            let lacks = wanted
+                .iter()
+                .any(|((purpose, batch_no), quantity)| total(&id, *purpose, *batch_no) < *quantity);
             (id, code, short, lacks)
         })
         .collect())
 }
 
 /// The kept sums of demand.
-pub(in crate::stock) fn daily_demand_all(conn: &mut AnyConnection) -> Result<Vec<(i64, NaiveDate, i64)>, Error> {
+pub(in crate::stock) fn daily_demand_all(
+    conn: &mut AnyConnection,
+) -> Result<Vec<(i64, NaiveDate, i64)>, Error> {
     Ok(daily_demand::table
         .order((daily_demand::material_id, daily_demand::day))
-        .select((daily_demand::material_id, daily_demand::day, daily_demand::quantity_micro))
+        .select((
+            daily_demand::material_id,
+            daily_demand::day,
+            daily_demand::quantity_micro,
+        ))
         .load(conn)?)
 }
 
 /// By cast: the cost as kept, and what ledger and pools issued to it (pool fills made by the cast taken off).
-pub(in crate::stock) fn cast_costs_against_ledger(conn: &mut AnyConnection) -> Result<Vec<(i64, i64, i64)>, Error> {
+pub(in crate::stock) fn cast_costs_against_ledger(
+    conn: &mut AnyConnection,
+) -> Result<Vec<(i64, i64, i64)>, Error> {
     let kept: Vec<(i64, i64)> = cast_costs::table
         .group_by(cast_costs::cast_id)
         .select((cast_costs::cast_id, sum_bigint("amount_micro")))
@@ -98,5 +129,8 @@ pub(in crate::stock) fn cast_costs_against_ledger(conn: &mut AnyConnection) -> R
             sums.entry(cast_id).or_default().1 -= value;
         }
     }
-    Ok(sums.into_iter().map(|(id, (kept, issued))| (id, kept, issued)).collect())
+    Ok(sums
+        .into_iter()
+        .map(|(id, (kept, issued))| (id, kept, issued))
+        .collect())
 }

@@ -59,15 +59,29 @@ pub(in crate::stock) fn warning_raise(
     afresh: bool,
     now: NaiveDateTime,
 ) -> Result<(), Error> {
-    let words = (warnings::severity.eq(said.severity), warnings::due_on.eq(said.due_on), warnings::reason.eq(said.reason));
+    let words = (
+        warnings::severity.eq(said.severity),
+        warnings::due_on.eq(said.due_on),
+        warnings::reason.eq(said.reason),
+    );
     match open {
         None => {
             let (kind, noun, code) = subject;
-            let row = (warnings::kind.eq(kind), warnings::subject_noun.eq(noun), warnings::subject.eq(code), warnings::opened_at.eq(now), words);
-            diesel::insert_into(warnings::table).values(row).execute(conn)?;
+            let row = (
+                warnings::kind.eq(kind),
+                warnings::subject_noun.eq(noun),
+                warnings::subject.eq(code),
+                warnings::opened_at.eq(now),
+                words,
+            );
+            diesel::insert_into(warnings::table)
+                .values(row)
+                .execute(conn)?;
         }
         Some(open) => {
-            diesel::update(warnings::table.find(open.id)).set((words, warnings::version.eq(warnings::version + 1))).execute(conn)?;
+            diesel::update(warnings::table.find(open.id))
+                .set((words, warnings::version.eq(warnings::version + 1)))
+                .execute(conn)?;
             if afresh {
                 diesel::update(warnings::table.find(open.id))
                     .set((
@@ -83,9 +97,16 @@ pub(in crate::stock) fn warning_raise(
     Ok(())
 }
 
-pub(in crate::stock) fn warning_clear(conn: &mut AnyConnection, id: i64, now: NaiveDateTime) -> Result<(), Error> {
+pub(in crate::stock) fn warning_clear(
+    conn: &mut AnyConnection,
+    id: i64,
+    now: NaiveDateTime,
+) -> Result<(), Error> {
     diesel::update(warnings::table.find(id))
-        .set((warnings::cleared_at.eq(Some(now)), warnings::version.eq(warnings::version + 1)))
+        .set((
+            warnings::cleared_at.eq(Some(now)),
+            warnings::version.eq(warnings::version + 1),
+        ))
         .execute(conn)?;
     Ok(())
 }
@@ -108,15 +129,32 @@ pub(in crate::stock) fn warning_acknowledge(
     Ok(())
 }
 
-pub(in crate::stock) fn warning_fetch(conn: &mut AnyConnection, id: i64) -> Result<Option<WarningRow>, Error> {
-    Ok(warnings::table.find(id).select(WarningRow::as_select()).first(conn).optional()?)
+pub(in crate::stock) fn warning_fetch(
+    conn: &mut AnyConnection,
+    id: i64,
+) -> Result<Option<WarningRow>, Error> {
+    Ok(warnings::table
+        .find(id)
+        .select(WarningRow::as_select())
+        .first(conn)
+        .optional()?)
 }
 
 /// One page of warnings: the open ones, or all.
-pub(in crate::stock) fn warnings_page(conn: &mut AnyConnection, open_only: bool, after: i64, limit: i64) -> Result<Vec<WarningRow>, Error> {
+pub(in crate::stock) fn warnings_page(
+    conn: &mut AnyConnection,
+    open_only: bool,
+    after: i64,
+    limit: i64,
+) -> Result<Vec<WarningRow>, Error> {
     let mut query = warnings::table.into_boxed();
     if open_only {
         query = query.filter(warnings::cleared_at.is_null());
     }
-    Ok(query.filter(warnings::id.gt(after)).order(warnings::id).limit(limit).select(WarningRow::as_select()).load(conn)?)
+    Ok(query
+        .filter(warnings::id.gt(after))
+        .order(warnings::id)
+        .limit(limit)
+        .select(WarningRow::as_select())
+        .load(conn)?)
 }

@@ -1,0 +1,253 @@
+//! The cost of a cast by component: a closed list, in the order of the work.
+//!
+//! Invariant: the components add up to what ledger and pools issued to the cast, to the millionth; whatever is split is
+//! split by largest remainder. Deliberately absent: who pays (costing).
+
+use serde::{Deserialize, Serialize};
+use utoipa::ToSchema;
+
+use super::split::MixShares;
+use crate::base::{Error, Money, apportion};
+
+/// A component of the cost of a cast.
+#[derive(
+    Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, ToSchema,
+)]
+#[serde(rename_all = "snake_case")]
+pub enum Component {
+    /// Elastomer that became chips.
+    Chip,
+    /// Elastomer poured beside the mould.
+    Trim,
+    /// Elastomer poured beyond what the trays need, and batches that were discarded.
+    Overfill,
+    /// Elastomer left in the cups.
+    Residue,
+    /// Release coats.
+    Release,
+    /// Tape.
+    Tape,
+    /// Trays.
+    Container,
+    /// Mixing cups.
+    Cup,
+    /// The mould's own cost, spread over its rated casts.
+    Mold,
+    /// Extras of the recipe.
+    Sundries,
+}
+
+impl Component {
+    /// Every component, in the order in which they are shown.
+    pub const ALL: [Self; 10] = [
+        Self::Chip,
+        Self::Trim,
+        Self::Overfill,
+        Self::Residue,
+        Self::Release,
+        Self::Tape,
+        Self::Container,
+        Self::Cup,
+        Self::Mold,
+        Self::Sundries,
+    ];
+
+    /// The component's word, as it is stored and shown.
+    #[must_use]
+    pub const fn as_str(self) -> &'static str {
+        match self {
+            Self::Chip => "chip",
+            Self::Trim => "trim",
+            Self::Overfill => "overfill",
+            Self::Residue => "residue",
+            Self::Release => "release",
+            Self::Tape => "tape",
+            Self::Container => "container",
+            Self::Cup => "cup",
+            Self::Mold => "mold",
+            Self::Sundries => "sundries",
+        }
+    }
+
+    /// The component of a stored word; none when the word is unknown.
+    #[must_use]
+    pub fn from_word(word: &str) -> Option<Self> {
+        Self::ALL
+            .into_iter()
+            .find(|component| component.as_str() == word)
+    }
+}
+
+/// An amount under each component.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct Components([i64; 10]);
+
+impl Components {
+    /// Adds an amount to a component.
+    ///
+    /// # Errors
+    /// [`Error::Invalid`] when the sum leaves the range of money.
+    pub fn add(&mut self, component: Component, amount: Money) -> Result<(), Error> {
+        let place = &mut self.0[component as usize];
+        *place = Money::from_micro(*place).checked_add(amount)?.micro();
+        Ok(())
+    }
+
+    /// The amount under a component.
+    #[must_use]
+    pub fn get(&self, component: Component) -> Money {
+        Money::from_micro(self.0[component as usize])
+    }
+
+    /// Component and amount, in order.
+    pub fn iter(&self) -> impl Iterator<Item = (Component, Money)> + '_ {
+        Component::ALL
+            .into_iter()
+            .map(|component| (component, self.get(component)))
+    }
+
+    /// The sum of all components.
+    ///
+    /// # Errors
+    /// [`Error::Invalid`] when it leaves the range of money.
+    pub fn total(&self) -> Result<Money, Error> {
+        Ok(Money::checked_sum(
+            self.0.into_iter().map(Money::from_micro),
+        )?)
+    }
+
+    /// Spreads the value of elastomer over chip, trim, overfill and residue by mass.
+    ///
+    /// With `poured_only`, residue is left out: its value is known by its own movement.
+    ///
+    /// # Errors
+    /// [`Error::Invalid`] when there is no mass to spread a value over.
+    pub fn add_elastomer(
+        &mut self,
+        value: Money,
+        shares: &MixShares,
+        poured_only: bool,
+    ) -> Result<(), Error> {
+        let residue_g = if poured_only { 0.0 } else { shares.residue_g };
+        let masses = [
+            shares.chip_g,
+            shares.trim_g,
+            shares.overfill_g + shares.discarded_g,
+            residue_g,
+        ];
+        let mut weights = Vec::with_capacity(masses.len());
+        for mass in masses {
+            weights.push(super::sizing::rounded(mass)?.micro().max(0));
+        }
+        if value == Money::ZERO {
+            return Ok(());
+        }
+        let parts = apportion(value.micro(), &weights)?;
+        let components = [
+            Component::Chip,
+            Component::Trim,
+            Component::Overfill,
+            Component::Residue,
+        ];
+        components
+            .into_iter()
+            .zip(parts)
+            .try_for_each(|(component, part)| self.add(component, Money::from_micro(part)))
+    }
+}
+
+/// An amount under a component, as it is shown.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+pub struct ComponentAmount {
+    /// The component.
+    pub component: Component,
+    /// The amount, in the base currency.
+    pub amount: Money,
+}
+
+/// The cost of a cast, as it is shown.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+pub struct CostView {
+    /// The base currency.
+    pub currency: String,
+    /// `planned` or `actual`.
+    pub basis: String,
+    /// All components in their order.
+    pub components: Vec<ComponentAmount>,
+    /// Their sum.
+    pub total: Money,
+    /// Good chips: counted, or expected in a plan.
+    pub good_chips: crate::base::Micro,
+    /// Cost per good chip, rounded to the millionth, half to even; absent when no chip is good.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub per_good_chip: Option<Money>,
+}
+
+impl CostView {
+    /// The view of components over good chips.
+    ///
+    /// # Errors
+    /// [`Error::Invalid`] when a sum leaves the range of money.
+    pub fn new(
+        components: &Components,
+        currency: &str,
+        basis: &str,
+        good_chips: crate::base::Micro,
+    ) -> Result<Self, Error> {
+        let total = components.total()?;
+        let per_good_chip = if good_chips > crate::base::Micro::ZERO {
+            Some(total.mul_div_half_even(crate::base::MICRO_PER_UNIT, good_chips.micro())?)
+        } else {
+            None
+        };
+        Ok(Self {
+            currency: currency.to_owned(),
+            basis: basis.to_owned(),
+            components: components
+                .iter()
+                .map(|(component, amount)| ComponentAmount { component, amount })
+                .collect(),
+            total,
+            good_chips,
+            per_good_chip,
+        })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::base::Micro;
+    use crate::casting::split::split_mix;
+
+    #[test]
+    fn every_millionth_lands_in_a_component() {
+        let shares = split_mix(30.0, 20.0, 60.0, 6.0).unwrap();
+        let mut components = Components::default();
+        components
+            .add_elastomer(Money::from_micro(1_000_001), &shares, false)
+            .unwrap();
+        let amounts: Vec<i64> = components
+            .iter()
+            .take(4)
+            .map(|(_, amount)| amount.micro())
+            .collect();
+        // Exact shares 500000.5, 333333.67, 66666.73 and 100000.1: the two left over go to the largest remainders.
+        assert_eq!(amounts, [500_000, 333_334, 66_667, 100_000]);
+        assert_eq!(components.total().unwrap().micro(), 1_000_001);
+    }
+
+    #[test]
+    fn no_good_chip_has_no_price() {
+        let mut components = Components::default();
+        components.add(Component::Tape, Money::from_int(3)).unwrap();
+        assert_eq!(
+            CostView::new(&components, "EUR", "actual", Micro::ZERO)
+                .unwrap()
+                .per_good_chip,
+            None
+        );
+        let some = CostView::new(&components, "EUR", "actual", Micro::from_int(7)).unwrap();
+        assert_eq!(some.per_good_chip.unwrap().to_string(), "0.428571");
+    }
+}
