@@ -47,11 +47,11 @@ pub fn job_give_back(
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::db::testing::on_both;
+    use crate::db::fixture::on_database;
 
     #[test]
     fn a_day_is_taken_once_and_may_be_given_back() {
-        on_both(|db| {
+        on_database(|db| {
             let monday = NaiveDate::from_ymd_opt(2026, 3, 2).unwrap();
             let take = |day| {
                 db.write(|conn| job_claim(conn, "sweep", day, DateTime::UNIX_EPOCH))

@@ -15,8 +15,6 @@ mod migrate;
 mod pool;
 pub mod schema;
 #[cfg(test)]
-mod test_database;
-#[cfg(test)]
 pub(crate) mod testing;
 mod transaction;
 mod url;

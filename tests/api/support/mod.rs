@@ -2,7 +2,7 @@
 
 mod app;
 mod client;
-#[path = "../../../src/db/test_database.rs"]
+#[path = "../../../src/db/testing.rs"]
 mod database;
 mod process;
 
