@@ -165,3 +165,14 @@ fn every_acting_file_exists() {
         assert!(found, "{entry} is listed as acting and does not exist");
     }
 }
+
+/// Cargo runs a folder of tests by its `main.rs`; without one, its tests would never be run and nobody would notice.
+#[test]
+fn every_folder_of_tests_is_run() {
+    let tests = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests");
+    for entry in fs::read_dir(tests).expect("the tests") {
+        let path = entry.expect("an entry").path();
+        let run = !path.is_dir() || path.join("main.rs").is_file();
+        assert!(run, "{} has no main.rs", path.display());
+    }
+}
