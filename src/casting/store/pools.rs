@@ -18,7 +18,6 @@ pub(in crate::casting) struct PoolRow {
     pub(in crate::casting) value: Money,
     #[diesel(column_name = remaining_uses)]
     pub(in crate::casting) uses: i64,
-    pub(in crate::casting) head_seq: i64,
 }
 
 /// The latest open pool of a kind (`mold` or `coat`) of a mould.
@@ -56,7 +55,6 @@ pub(in crate::casting) fn pool_open(
         id,
         value: Money::ZERO,
         uses: 0,
-        head_seq: 0,
     })
 }
 

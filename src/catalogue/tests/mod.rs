@@ -11,12 +11,12 @@ use serde_json::{Value, json};
 use super::patch::merge_patch;
 use super::{CatalogueBody, EntryOut, entry_create};
 use crate::base::Error;
-use crate::db::{Db, testing};
+use crate::db::{Db, fixture};
 
 /// Creates an entry from a document.
 pub(super) fn create<B: CatalogueBody>(db: &Db, document: Value) -> Result<EntryOut<B>, Error> {
     let body: B = serde_json::from_value(document).expect("a document");
-    testing::write(db, |tx| entry_create(tx, body))
+    fixture::write(db, |tx| entry_create(tx, body))
 }
 
 /// A material's document, with changes.

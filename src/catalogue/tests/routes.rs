@@ -55,6 +55,7 @@ fn token(db: &Db, role: Role) -> String {
     write(db, |tx| token_create(tx, &seed, input))
         .expect("a token")
         .token
+        .expect("a token shown once")
 }
 
 /// What an answer is made of: status, `ETag`, `Location`, `Link`, body.
