@@ -1,5 +1,6 @@
 //! The API over real HTTP, one file per noun, on the database that `HEELTAP_TEST_DATABASE` names.
 
+mod casts;
 mod cli;
 mod doors;
 mod health;
