@@ -12,6 +12,11 @@ const ANYONE: Allowed = None;
 /// Administrators only: they need not be named.
 const ADMINISTRATOR: Allowed = Some(&[]);
 
+/// Whoever reads.
+const READERS: Allowed = Some(&[Role::Reader, Role::Bench, Role::Buyer]);
+/// Whoever buys.
+const BUYER: Allowed = Some(&[Role::Buyer]);
+
 const fn door(method: &'static str, path: &'static str, roles: Allowed) -> Door {
     Door {
         method,
@@ -34,4 +39,15 @@ pub const DOORS: &[Door] = &[
     door("POST", "/v1/tokens", ADMINISTRATOR),
     door("GET", "/v1/tokens/{id}", ADMINISTRATOR),
     door("DELETE", "/v1/tokens/{id}", ADMINISTRATOR),
+    // purchasing
+    door("POST", "/v1/purchase-imports", BUYER),
+    door("GET", "/v1/purchase-imports", READERS),
+    door("GET", "/v1/purchase-imports/{id}", READERS),
+    door("POST", "/v1/orders", BUYER),
+    door("GET", "/v1/orders", READERS),
+    door("GET", "/v1/orders/{code}", READERS),
+    door("POST", "/v1/orders/{code}/receive", BUYER),
+    door("POST", "/v1/orders/{code}/cancel", BUYER),
+    door("POST", "/v1/exchange-rates", BUYER),
+    door("GET", "/v1/exchange-rates", READERS),
 ];
