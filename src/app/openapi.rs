@@ -33,6 +33,7 @@ use crate::http::{Door, ProblemBody, Role};
         (name = "catalogue", description = "Materials, elastomers, kits, molds, recipes, grants, suppliers"),
         (name = "casts", description = "What a cast needs, and its life from booking to demoulding"),
         (name = "tokens", description = "Who may come in"),
+        (name = "purchasing", description = "Purchase files, orders, exchange rates"),
     )
 )]
 struct ApiDoc;

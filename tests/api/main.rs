@@ -5,6 +5,7 @@ mod cli;
 mod doors;
 mod health;
 mod installation;
+mod materials;
 mod openapi;
 mod problems;
 mod readme;
