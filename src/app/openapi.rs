@@ -30,6 +30,8 @@ use crate::http::{Door, ProblemBody, Role};
     modifiers(&Bearer),
     tags(
         (name = "operation", description = "Whether the service lives, and this document"),
+        (name = "catalogue", description = "Materials, elastomers, kits, molds, recipes, grants, suppliers"),
+        (name = "casts", description = "What a cast needs, and its life from booking to demoulding"),
         (name = "tokens", description = "Who may come in"),
         (name = "purchasing", description = "Purchase files, orders, exchange rates"),
     )
@@ -39,7 +41,7 @@ struct ApiDoc;
 const SCHEME: &str = "bearer";
 
 /// POSTs that only compute: they write nothing, so that a key has nothing to keep.
-const COMPUTES: &[&str] = &[];
+const COMPUTES: &[&str] = &["/v1/cast-plans", "/v1/mix-corrections"];
 
 struct Bearer;
 
@@ -163,4 +165,19 @@ fn problem(description: String) -> Response {
                 .build(),
         )
         .build()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_only_computes_is_an_operation() {
+        for path in COMPUTES {
+            let listed = DOORS
+                .iter()
+                .any(|door| door.method == "POST" && door.path == *path);
+            assert!(listed, "{path}");
+        }
+    }
 }
