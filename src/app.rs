@@ -115,5 +115,6 @@ pub fn first_token(service: &Service) -> Result<Option<TokenMade>, Error> {
 pub fn routes(cfg: &mut ServiceConfig<'_>) {
     cfg.configure(operation::routes)
         .configure(docs::routes)
-        .configure(tokens::routes);
+        .configure(tokens::routes)
+        .configure(crate::stock::routes);
 }

@@ -11,6 +11,10 @@ type Allowed = Option<&'static [Role]>;
 const ANYONE: Allowed = None;
 /// Administrators only: they need not be named.
 const ADMINISTRATOR: Allowed = Some(&[]);
+/// Whoever may look.
+const READERS: Allowed = Some(&[Role::Reader, Role::Bench, Role::Buyer]);
+/// Whoever handles stock, at the bench or on arrival.
+const HANDLERS: Allowed = Some(&[Role::Bench, Role::Buyer]);
 
 const fn door(method: &'static str, path: &'static str, roles: Allowed) -> Door {
     Door {
@@ -34,4 +38,21 @@ pub const DOORS: &[Door] = &[
     door("POST", "/v1/tokens", ADMINISTRATOR),
     door("GET", "/v1/tokens/{id}", ADMINISTRATOR),
     door("DELETE", "/v1/tokens/{id}", ADMINISTRATOR),
+    // stock
+    door("GET", "/v1/lots", READERS),
+    door("GET", "/v1/lots/{id}", READERS),
+    door("GET", "/v1/lots/{id}/movements", READERS),
+    door("POST", "/v1/lots/{id}/hold", HANDLERS),
+    door("POST", "/v1/lots/{id}/release", HANDLERS),
+    door("POST", "/v1/packs/{id}/open", HANDLERS),
+    door("POST", "/v1/packs/{id}/count", HANDLERS),
+    door("POST", "/v1/packs/{id}/spill", HANDLERS),
+    door("POST", "/v1/packs/{id}/write-off", HANDLERS),
+    door("POST", "/v1/packs/{id}/hold", HANDLERS),
+    door("POST", "/v1/packs/{id}/release", HANDLERS),
+    door("POST", "/v1/movements/{id}/reverse", HANDLERS),
+    door("GET", "/v1/verify", ADMINISTRATOR),
+    // warnings
+    door("GET", "/v1/warnings", READERS),
+    door("POST", "/v1/warnings/{id}/acknowledge", HANDLERS),
 ];

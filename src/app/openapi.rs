@@ -28,6 +28,8 @@ use crate::http::{Door, ProblemBody, Role};
     tags(
         (name = "operation", description = "Whether the service lives, and this document"),
         (name = "tokens", description = "Who may come in"),
+        (name = "stock", description = "Lots and packs, bench events, and the proof of the books"),
+        (name = "warnings", description = "What needs somebody's attention"),
     )
 )]
 struct ApiDoc;

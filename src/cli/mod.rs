@@ -11,6 +11,7 @@ mod output;
 mod serve;
 mod settings;
 mod token;
+mod verify;
 
 use std::process::ExitCode;
 
@@ -38,6 +39,8 @@ enum Command {
     /// Make, list and revoke tokens, in the database itself.
     #[command(subcommand)]
     Token(token::Command),
+    /// Prove the books: every movement is read and hashed, and everything that is broken is named.
+    Verify,
 }
 
 /// Runs the command line of this process.
@@ -48,6 +51,7 @@ pub fn run() -> ExitCode {
         Command::Serve => serve::run(&cli.given),
         Command::Openapi => openapi::run(),
         Command::Token(command) => token::run(&cli.given, command),
+        Command::Verify => verify::run(&cli.given),
     });
     match outcome {
         Ok(()) => ExitCode::SUCCESS,
