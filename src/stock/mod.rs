@@ -26,6 +26,8 @@ mod routes;
 pub mod settle;
 pub mod shelf;
 mod store;
+#[cfg(test)]
+mod tests;
 pub mod verify;
 pub mod views;
 pub mod warnings;

@@ -1,6 +1,8 @@
 //! The stock room's statements: the only user of diesel in this room.
 
 mod counts;
+#[cfg(test)]
+pub(super) mod fixture;
 mod guard;
 mod lots;
 mod movements;
