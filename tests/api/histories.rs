@@ -7,11 +7,10 @@ use heeltap::casting::demold::cast_demold;
 use heeltap::casting::pour::cast_pour;
 use heeltap::casting::undo::{UndoIn, cast_cancel, cast_undo};
 use heeltap::db::Tx;
-use heeltap::stock::events::{
-    CountIn, HoldIn, LossIn, OpenIn, ReverseIn, movement_reverse, pack_count, pack_hold, pack_lose,
-    pack_open, pack_release,
-};
-use heeltap::stock::ledger::MovementKind;
+use heeltap::stock::counting::{CountIn, pack_count};
+use heeltap::stock::events::{HoldIn, OpenIn, pack_hold, pack_open, pack_release};
+use heeltap::stock::losing::{Loss, LossIn, pack_lose};
+use heeltap::stock::reversing::{ReverseIn, movement_reverse};
 use heeltap::stock::verify::verify;
 use proptest::prelude::*;
 use serde_json::json;
@@ -175,11 +174,7 @@ fn act(tx: &mut Tx<'_>, step: &Step) -> Result<(), Error> {
             pack_count(tx, i64::from(*pack), &input).map(drop)
         }
         Step::Lose { pack, some, spill } => {
-            let kind = if *spill {
-                MovementKind::Spill
-            } else {
-                MovementKind::WriteOff
-            };
+            let kind = if *spill { Loss::Spill } else { Loss::WriteOff };
             let input = LossIn {
                 quantity: Some(quantity(*some)),
                 reason: reason(),
