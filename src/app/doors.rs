@@ -90,4 +90,6 @@ pub const DOORS: &[Door] = &[
     door("POST", "/v1/casts/{code}/demold", BENCH),
     door("POST", "/v1/casts/{code}/cancel", BENCH),
     door("POST", "/v1/casts/{code}/undo", BENCH),
+    // reports
+    door("GET", "/v1/reports/replica-cost", EVERYONE),
 ];

@@ -7,6 +7,7 @@ mod installation;
 mod openapi;
 mod problems;
 mod readme;
+mod reports;
 mod shutdown;
 mod support;
 mod tokens;
