@@ -118,4 +118,6 @@ pub const DOORS: &[Door] = &[
     // warnings
     door("GET", "/v1/warnings", EVERYONE),
     door("POST", "/v1/warnings/{id}/acknowledge", HANDLERS),
+    // reports
+    door("GET", "/v1/reports/replica-cost", EVERYONE),
 ];

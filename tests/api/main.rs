@@ -10,6 +10,7 @@ mod materials;
 mod openapi;
 mod problems;
 mod readme;
+mod reports;
 mod shutdown;
 mod support;
 mod tokens;

@@ -1,5 +1,6 @@
 //! The sums held against values from outside: published, or computed elsewhere; each with its source in the data files.
 
 mod casting;
+mod costing;
 mod purchasing;
 mod stock;
