@@ -8,7 +8,6 @@ use utoipa::ToSchema;
 
 use crate::base::{Code, Micro, Money};
 use crate::casting::cost::Components;
-use crate::catalogue::UNASSIGNED;
 
 /// A share of all, in millionths of a per cent.
 pub const WHOLE_SHARE: Micro = Micro::from_int(100);
