@@ -15,11 +15,15 @@ pub mod facts;
 pub mod goods;
 pub mod identity;
 pub mod import;
+#[cfg(test)]
+mod import_tests;
 pub mod landed;
 mod landing;
 mod load;
 pub mod number;
 pub mod ops;
+#[cfg(test)]
+mod ops_tests;
 pub mod order_input;
 mod order_routes;
 pub mod orders;
