@@ -28,6 +28,7 @@ use crate::base::{Clock, Currency, Entropy, Error, OsEntropy, SystemClock};
 use crate::db::{DatabaseUrl, Db};
 use crate::http::tokens::{TokenIn, TokenMade, none_yet, token_create};
 use crate::http::{Limits, Role, Service};
+use crate::{casting, catalogue, purchasing};
 
 /// What a process is told about its database and its installation.
 #[derive(Debug, Clone)]
@@ -116,5 +117,7 @@ pub fn routes(cfg: &mut ServiceConfig<'_>) {
     cfg.configure(operation::routes)
         .configure(docs::routes)
         .configure(tokens::routes)
-        .configure(crate::purchasing::routes);
+        .configure(catalogue::routes)
+        .configure(casting::routes)
+        .configure(purchasing::routes);
 }

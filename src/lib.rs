@@ -9,6 +9,7 @@
 //! - [`stock`]: lots, packs, movements, promises, picking, bench events, warnings, verification
 //! - [`purchasing`]: purchase files, orders, landed cost
 //! - [`casting`]: the sums of a cast, its plan, and its life from booking to demoulding
+//! - [`reorder`]: demand, forecast, run-out, last day to order, how much; warnings
 //! - [`app`]: the composition root: doors, routes, the OpenAPI document, the server, the background workers
 //! - [`cli`]: the command line
 //!
@@ -26,4 +27,5 @@ pub mod cli;
 pub mod db;
 pub mod http;
 pub mod purchasing;
+pub mod reorder;
 pub mod stock;

@@ -12,10 +12,14 @@ const ANYONE: Allowed = None;
 /// Administrators only: they need not be named.
 const ADMINISTRATOR: Allowed = Some(&[]);
 
-/// Whoever reads.
-const READERS: Allowed = Some(&[Role::Reader, Role::Bench, Role::Buyer]);
+/// Whoever works here.
+const EVERYONE: Allowed = Some(&[Role::Reader, Role::Bench, Role::Buyer]);
 /// Whoever buys.
 const BUYER: Allowed = Some(&[Role::Buyer]);
+/// Whoever casts.
+const BENCH: Allowed = Some(&[Role::Bench]);
+/// Whoever plans: at the bench, or to buy for it.
+const PLANNERS: Allowed = Some(&[Role::Bench, Role::Buyer]);
 
 const fn door(method: &'static str, path: &'static str, roles: Allowed) -> Door {
     Door {
@@ -39,15 +43,62 @@ pub const DOORS: &[Door] = &[
     door("POST", "/v1/tokens", ADMINISTRATOR),
     door("GET", "/v1/tokens/{id}", ADMINISTRATOR),
     door("DELETE", "/v1/tokens/{id}", ADMINISTRATOR),
+    // catalogue
+    door("GET", "/v1/materials", EVERYONE),
+    door("POST", "/v1/materials", BUYER),
+    door("GET", "/v1/materials/{code}", EVERYONE),
+    door("PATCH", "/v1/materials/{code}", BUYER),
+    door("POST", "/v1/materials/{code}/retire", BUYER),
+    door("GET", "/v1/elastomers", EVERYONE),
+    door("POST", "/v1/elastomers", BUYER),
+    door("GET", "/v1/elastomers/{code}", EVERYONE),
+    door("PATCH", "/v1/elastomers/{code}", BUYER),
+    door("POST", "/v1/elastomers/{code}/retire", BUYER),
+    door("GET", "/v1/kits", EVERYONE),
+    door("POST", "/v1/kits", BUYER),
+    door("GET", "/v1/kits/{code}", EVERYONE),
+    door("PATCH", "/v1/kits/{code}", BUYER),
+    door("POST", "/v1/kits/{code}/retire", BUYER),
+    door("GET", "/v1/molds", EVERYONE),
+    door("POST", "/v1/molds", BUYER),
+    door("GET", "/v1/molds/{code}", EVERYONE),
+    door("PATCH", "/v1/molds/{code}", BUYER),
+    door("POST", "/v1/molds/{code}/retire", BUYER),
+    door("GET", "/v1/recipes", EVERYONE),
+    door("POST", "/v1/recipes", BUYER),
+    door("GET", "/v1/recipes/{code}", EVERYONE),
+    door("PATCH", "/v1/recipes/{code}", BUYER),
+    door("POST", "/v1/recipes/{code}/retire", BUYER),
+    door("GET", "/v1/grants", EVERYONE),
+    door("POST", "/v1/grants", BUYER),
+    door("GET", "/v1/grants/{code}", EVERYONE),
+    door("PATCH", "/v1/grants/{code}", BUYER),
+    door("POST", "/v1/grants/{code}/retire", BUYER),
+    door("GET", "/v1/suppliers", EVERYONE),
+    door("POST", "/v1/suppliers", BUYER),
+    door("GET", "/v1/suppliers/{code}", EVERYONE),
+    door("PATCH", "/v1/suppliers/{code}", BUYER),
+    door("POST", "/v1/suppliers/{code}/retire", BUYER),
+    // casts
+    door("POST", "/v1/cast-plans", PLANNERS),
+    door("POST", "/v1/mix-corrections", PLANNERS),
+    door("GET", "/v1/casts", EVERYONE),
+    door("POST", "/v1/casts", BENCH),
+    door("GET", "/v1/casts/{code}", EVERYONE),
+    door("GET", "/v1/casts/{code}/cost", EVERYONE),
+    door("POST", "/v1/casts/{code}/pour", BENCH),
+    door("POST", "/v1/casts/{code}/demold", BENCH),
+    door("POST", "/v1/casts/{code}/cancel", BENCH),
+    door("POST", "/v1/casts/{code}/undo", BENCH),
     // purchasing
     door("POST", "/v1/purchase-imports", BUYER),
-    door("GET", "/v1/purchase-imports", READERS),
-    door("GET", "/v1/purchase-imports/{id}", READERS),
+    door("GET", "/v1/purchase-imports", EVERYONE),
+    door("GET", "/v1/purchase-imports/{id}", EVERYONE),
     door("POST", "/v1/orders", BUYER),
-    door("GET", "/v1/orders", READERS),
-    door("GET", "/v1/orders/{code}", READERS),
+    door("GET", "/v1/orders", EVERYONE),
+    door("GET", "/v1/orders/{code}", EVERYONE),
     door("POST", "/v1/orders/{code}/receive", BUYER),
     door("POST", "/v1/orders/{code}/cancel", BUYER),
     door("POST", "/v1/exchange-rates", BUYER),
-    door("GET", "/v1/exchange-rates", READERS),
+    door("GET", "/v1/exchange-rates", EVERYONE),
 ];

@@ -4,8 +4,11 @@
 //! operation (token, roles, the common problems) is added here from [`DOORS`], so that no handler can state it wrongly.
 
 use actix_web::App;
+use utoipa::openapi::Required;
 use utoipa::openapi::extensions::ExtensionsBuilder;
 use utoipa::openapi::path::Operation;
+use utoipa::openapi::path::{Parameter, ParameterBuilder, ParameterIn};
+use utoipa::openapi::schema::{ObjectBuilder, Type};
 use utoipa::openapi::security::{Http, HttpAuthScheme, SecurityRequirement, SecurityScheme};
 use utoipa::openapi::{ContentBuilder, OpenApi, PathItem, Ref, RefOr, Response, ResponseBuilder};
 use utoipa::{Modify, OpenApi as _};
@@ -34,6 +37,9 @@ use crate::http::{Door, ProblemBody, Role};
 struct ApiDoc;
 
 const SCHEME: &str = "bearer";
+
+/// POSTs that only compute: they write nothing, so that a key has nothing to keep.
+const COMPUTES: &[&str] = &[];
 
 struct Bearer;
 
@@ -86,6 +92,7 @@ fn complete(operation: &mut Operation, door: &Door) {
     let Some(roles) = door.roles else {
         return;
     };
+    headers(operation, door);
     let no_scopes: [&str; 0] = [];
     operation.security = Some(vec![SecurityRequirement::new(SCHEME, no_scopes)]);
     let words: Vec<&str> = roles
@@ -112,6 +119,38 @@ fn complete(operation: &mut Operation, door: &Door) {
             .entry(status.to_owned())
             .or_insert_with(|| RefOr::T(problem(description)));
     }
+}
+
+/// Adds the headers that every operation of its method takes.
+fn headers(operation: &mut Operation, door: &Door) {
+    let (name, required, description) = match door.method {
+        "POST" if !COMPUTES.contains(&door.path) => (
+            "Idempotency-Key",
+            Required::False,
+            "Any text of 1 to 200 characters. A repeat with the same key and body within 7 days is answered as the first was, and done once",
+        ),
+        "PATCH" => (
+            "If-Match",
+            Required::True,
+            "The `ETag` of the version that the change is based on",
+        ),
+        _ => return,
+    };
+    let parameters = operation.parameters.get_or_insert_default();
+    let same = |known: &RefOr<Parameter>| matches!(known, RefOr::T(known) if known.name == name);
+    if parameters.iter().any(same) {
+        return;
+    }
+    let schema = ObjectBuilder::new().schema_type(Type::String).build();
+    parameters.push(RefOr::T(
+        ParameterBuilder::new()
+            .name(name)
+            .parameter_in(ParameterIn::Header)
+            .required(required)
+            .description(Some(description))
+            .schema(Some(schema))
+            .build(),
+    ));
 }
 
 fn problem(description: String) -> Response {

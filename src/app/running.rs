@@ -74,11 +74,12 @@ pub fn start(service: Service, serving: &Serving<'_>) -> Result<Running, Error> 
     let refused = |e: std::io::Error| Error::Unavailable {
         detail: format!("cannot listen on `{}`: {e}", serving.listen),
     };
-    let listener = TcpListener::bind(serving.listen).map_err(refused)?;
-    let address = listener.local_addr().map_err(refused)?;
     let documentation = Data::new(Documentation::new()?);
     let doors = Data::new(Doors::new(DOORS, service.now().timestamp()));
     let shared = Data::new(service.clone());
+    // Late, so that nobody waits at the door of a service that is not yet put together.
+    let listener = TcpListener::bind(serving.listen).map_err(refused)?;
+    let address = listener.local_addr().map_err(refused)?;
     let server = HttpServer::new(move || {
         App::new()
             .app_data(shared.clone())

@@ -31,7 +31,7 @@ pub fn entry_change<B: CatalogueBody>(
     let id = row_by_code(tx.conn, B::NOUN, code)?.id;
     let mut affected = materials_affected(tx.conn, B::NOUN, id)?;
     store::materials_hold(tx.conn, &affected)?;
-    store::entries_hold(tx.conn, &[id], Hold::ToChange)?;
+    store::entries_hold(tx.conn, &[id], Hold::Changing)?;
     // Read again: it may have changed while we waited.
     let row = row_by_code(tx.conn, B::NOUN, code)?;
     let before: B = document_load(id, &row.body)?;

@@ -7,7 +7,7 @@ use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
 use super::check::{Checks, DENSITY_G_PER_ML, MINUTES, Range, TEMPERATURE_C};
-use super::material::MaterialKind;
+use super::kind::MaterialKind;
 use super::noun::{CatalogueBody, Link, Noun};
 use crate::base::{Code, FieldError, Micro};
 

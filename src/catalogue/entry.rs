@@ -32,6 +32,7 @@ pub struct Entry<B> {
 }
 
 /// What can be ordered.
+#[allow(clippy::large_enum_variant)] // One exists at a time; a box would only stand in the way of matching.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Item {
     /// A material.
@@ -70,12 +71,8 @@ pub struct RecipeFacts {
 /// # Errors
 /// [`Error::Invalid`] when a field is missing, unknown, or of the wrong type.
 pub(super) fn document_read<B: DeserializeOwned>(document: Value) -> Result<B, Error> {
-    serde_path_to_error::deserialize(document).map_err(|error| {
-        Error::invalid(
-            crate::http::json_pointer(error.path()),
-            error.inner().to_string(),
-        )
-    })
+    serde_path_to_error::deserialize(document)
+        .map_err(|error| Error::Invalid(vec![crate::http::field_error(&error)]))
 }
 
 /// Reads a document that was kept.

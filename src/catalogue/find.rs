@@ -275,7 +275,7 @@ pub fn links_to(conn: &mut AnyConnection, target_id: i64) -> Result<Vec<(String,
 /// # Errors
 /// [`Error::Unavailable`] when another holds them for too long.
 pub fn entries_hold(conn: &mut AnyConnection, ids: &[i64]) -> Result<(), Error> {
-    store::entries_hold(conn, ids, Hold::ToName)
+    store::entries_hold(conn, ids, Hold::Naming)
 }
 
 /// One entry as it is shown.

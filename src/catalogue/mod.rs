@@ -14,6 +14,7 @@ mod elastomer;
 mod entry;
 mod find;
 mod grant;
+mod kind;
 mod kit;
 mod material;
 mod mold;
@@ -26,6 +27,8 @@ mod routes;
 mod store;
 mod supplier;
 mod terms;
+#[cfg(test)]
+mod tests;
 mod vessel;
 mod wire;
 
@@ -43,8 +46,9 @@ pub use find::{
     recipes_by_ids, supplier_all, supplier_by_code, supplier_by_id, suppliers_by_ids,
 };
 pub use grant::GrantBody;
+pub use kind::MaterialKind;
 pub use kit::KitBody;
-pub use material::{MOLDS_PER_VIAL_DEFAULT, MaterialBody, MaterialKind, is_hazard_statement};
+pub use material::{MOLDS_PER_VIAL_DEFAULT, MaterialBody, is_hazard_statement};
 pub use mold::{COAT_LIFE_CASTS_DEFAULT, COPIES_DEFAULT, MoldBody};
 pub use noun::{CatalogueBody, Link, Noun, PoolFill};
 pub use patch::merge_patch;

@@ -27,7 +27,7 @@ impl Targets {
     ) -> Result<Self, Error> {
         let links = body.links();
         let ids: Vec<i64> = rows_of(conn, &links)?.values().map(|row| row.id).collect();
-        store::entries_hold(conn, &ids, Hold::ToName)?;
+        store::entries_hold(conn, &ids, Hold::Naming)?;
         // Read again: they may have changed while we waited.
         let rows = rows_of(conn, &links)?;
         let kinds: HashMap<i64, _> = store::kinds_by_ids(conn, &ids)?.into_iter().collect();
@@ -110,29 +110,28 @@ fn rows_of(
     Ok(rows)
 }
 
-fn fits(link: &Link, row: &EntryRow, kind: Option<&super::material::MaterialKind>) -> bool {
+fn fits(link: &Link, row: &EntryRow, kind: Option<&super::kind::MaterialKind>) -> bool {
     row.noun == link.target.as_str()
         && (link.kinds.is_empty() || kind.is_some_and(|kind| link.kinds.contains(kind)))
 }
 
 /// What is wrong with a reference.
 fn misfit(link: &Link, row: Option<&EntryRow>, kind: Option<&str>) -> FieldError {
-    let wanted: Vec<&str> = link.kinds.iter().map(|kind| kind.as_str()).collect();
-    let wanted = if wanted.is_empty() {
-        link.target.as_str().to_owned()
-    } else {
-        format!("{} of kind {}", link.target.as_str(), wanted.join(" or "))
-    };
+    let kinds: Vec<&str> = link.kinds.iter().map(|kind| kind.as_str()).collect();
+    let mut wanted = link.target.with_article();
+    if !kinds.is_empty() {
+        wanted = format!("{wanted} of kind {}", kinds.join(" or "));
+    }
     let code = &link.code;
-    let detail = match row {
-        None => format!(
-            "there is no {} \"{code}\": create it first, or send the code of a {wanted}",
+    let detail = match (row, kind) {
+        (None, _) => format!(
+            "there is no {} \"{code}\": create it first, or send the code of {wanted}",
             link.target.as_str()
         ),
-        Some(row) => {
-            let found = kind.unwrap_or(&row.noun);
-            format!("\"{code}\" is a {found}: send the code of a {wanted}")
+        (Some(_), Some(kind)) => {
+            format!("\"{code}\" is of kind {kind}: send the code of {wanted}")
         }
+        (Some(row), None) => format!("\"{code}\" is a {}: send the code of {wanted}", row.noun),
     };
     FieldError::new(link.pointer(), detail)
 }

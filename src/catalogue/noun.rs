@@ -8,7 +8,7 @@ use serde::Serialize;
 use serde::de::DeserializeOwned;
 use utoipa::ToSchema;
 
-use super::material::MaterialKind;
+use super::kind::MaterialKind;
 use crate::base::{Code, FieldError, Money, Unit};
 
 /// A noun of the catalogue.
@@ -59,6 +59,20 @@ impl Noun {
             Self::Grant => "grant",
             Self::Supplier => "supplier",
         }
+    }
+
+    /// The noun's word with its article, as it stands in a sentence.
+    ///
+    /// ```
+    /// assert_eq!(heeltap::catalogue::Noun::Elastomer.with_article(), "an elastomer");
+    /// ```
+    #[must_use]
+    pub fn with_article(self) -> String {
+        let article = match self {
+            Self::Elastomer => "an",
+            _ => "a",
+        };
+        format!("{article} {}", self.as_str())
     }
 
     /// The address of the noun's list.

@@ -11,7 +11,7 @@ use super::check::{
     QUANTILE, QUANTITY, Range, null_as_default,
 };
 use super::elastomer::{CureBody, RatioBody};
-use super::material::MaterialKind;
+use super::kind::MaterialKind;
 use super::noun::{CatalogueBody, Link, Noun};
 use crate::base::{Code, FieldError, Micro, Quantity};
 

@@ -22,7 +22,7 @@ pub fn entry_retire<B: CatalogueBody>(tx: &mut Tx<'_>, code: &str) -> Result<Ent
     let id = row_by_code(tx.conn, B::NOUN, code)?.id;
     let affected = materials_affected(tx.conn, B::NOUN, id)?;
     store::materials_hold(tx.conn, &affected)?;
-    store::entries_hold(tx.conn, &[id], Hold::ToRetire)?;
+    store::entries_hold(tx.conn, &[id], Hold::Retiring)?;
     // Read again: it may have changed while we waited.
     let row = row_by_code(tx.conn, B::NOUN, code)?;
     if row.retired_at.is_some() {

@@ -87,7 +87,7 @@ macro_rules! noun_handlers {
 
         #[utoipa::path(
             tag = "catalogue",
-            summary = concat!("The ", $many),
+            summary = concat!("List the ", $many),
             description = "Oldest first, those that were retired too unless `state` says otherwise.",
             params(PageQuery, StateQuery),
             responses(
@@ -105,7 +105,7 @@ macro_rules! noun_handlers {
 
         #[utoipa::path(
             tag = "catalogue",
-            summary = concat!("Create a ", $one),
+            summary = concat!("Create ", $one),
             description = "The code never changes and is never given again.",
             params(("Idempotency-Key" = Option<String>, Header, description = "A text of your own; a repeat with the same key is answered from the books")),
             request_body = $body,
@@ -129,7 +129,7 @@ macro_rules! noun_handlers {
 
         #[utoipa::path(
             tag = "catalogue",
-            summary = concat!("A ", $one),
+            summary = concat!("Read ", $one),
             params(("code" = String, Path, description = "Its code")),
             responses(
                 (status = 200, description = "It", body = $entry, headers(("ETag" = String, description = "Its version"))),
@@ -146,7 +146,7 @@ macro_rules! noun_handlers {
 
         #[utoipa::path(
             tag = "catalogue",
-            summary = concat!("Change a ", $one),
+            summary = concat!("Change ", $one),
             description = "A merge patch (RFC 7396) against the version named in `If-Match`.",
             params(
                 ("code" = String, Path, description = "Its code"),
@@ -175,7 +175,7 @@ macro_rules! noun_handlers {
 
         #[utoipa::path(
             tag = "catalogue",
-            summary = concat!("Retire a ", $one),
+            summary = concat!("Retire ", $one),
             description = "Nothing new may name it from now on; it stays readable. Retiring twice changes nothing.",
             params(
                 ("code" = String, Path, description = "Its code"),
@@ -197,25 +197,25 @@ macro_rules! noun_handlers {
     };
 }
 
-noun_handlers!(MaterialBody, "material", "materials", "/v1/materials", "/v1/materials/{code}", "/v1/materials/{code}/retire":
+noun_handlers!(MaterialBody, "a material", "materials", "/v1/materials", "/v1/materials/{code}", "/v1/materials/{code}/retire":
     MaterialEntry, MaterialPage, MaterialPatch;
     material_list, material_create, material_show, material_change, material_retire);
-noun_handlers!(ElastomerBody, "elastomer", "elastomers", "/v1/elastomers", "/v1/elastomers/{code}", "/v1/elastomers/{code}/retire":
+noun_handlers!(ElastomerBody, "an elastomer", "elastomers", "/v1/elastomers", "/v1/elastomers/{code}", "/v1/elastomers/{code}/retire":
     ElastomerEntry, ElastomerPage, ElastomerPatch;
     elastomer_list, elastomer_create, elastomer_show, elastomer_change, elastomer_retire);
-noun_handlers!(KitBody, "kit", "kits", "/v1/kits", "/v1/kits/{code}", "/v1/kits/{code}/retire":
+noun_handlers!(KitBody, "a kit", "kits", "/v1/kits", "/v1/kits/{code}", "/v1/kits/{code}/retire":
     KitEntry, KitPage, KitPatch;
     kit_list, kit_create, kit_show, kit_change, kit_retire);
-noun_handlers!(MoldBody, "mold", "molds", "/v1/molds", "/v1/molds/{code}", "/v1/molds/{code}/retire":
+noun_handlers!(MoldBody, "a mold", "molds", "/v1/molds", "/v1/molds/{code}", "/v1/molds/{code}/retire":
     MoldEntry, MoldPage, MoldPatch;
     mold_list, mold_create, mold_show, mold_change, mold_retire);
-noun_handlers!(RecipeBody, "recipe", "recipes", "/v1/recipes", "/v1/recipes/{code}", "/v1/recipes/{code}/retire":
+noun_handlers!(RecipeBody, "a recipe", "recipes", "/v1/recipes", "/v1/recipes/{code}", "/v1/recipes/{code}/retire":
     RecipeEntry, RecipePage, RecipePatch;
     recipe_list, recipe_create, recipe_show, recipe_change, recipe_retire);
-noun_handlers!(GrantBody, "grant", "grants", "/v1/grants", "/v1/grants/{code}", "/v1/grants/{code}/retire":
+noun_handlers!(GrantBody, "a grant", "grants", "/v1/grants", "/v1/grants/{code}", "/v1/grants/{code}/retire":
     GrantEntry, GrantPage, GrantPatch;
     grant_list, grant_create, grant_show, grant_change, grant_retire);
-noun_handlers!(SupplierBody, "supplier", "suppliers", "/v1/suppliers", "/v1/suppliers/{code}", "/v1/suppliers/{code}/retire":
+noun_handlers!(SupplierBody, "a supplier", "suppliers", "/v1/suppliers", "/v1/suppliers/{code}", "/v1/suppliers/{code}/retire":
     SupplierEntry, SupplierPage, SupplierPatch;
     supplier_list, supplier_create, supplier_show, supplier_change, supplier_retire);
 

@@ -174,19 +174,10 @@ mod tests {
         code("  Lab   Co  ", "Lab-Co");
         code("(Lab) / Co.", "Lab-Co.");
         code("a_b.c-d", "a_b.c-d");
-        code("实验", &supplier_code("实验").unwrap().into_string());
-        assert!(
-            supplier_code("实验")
-                .unwrap()
-                .as_str()
-                .starts_with("supplier-")
-        );
-        assert_ne!(
-            supplier_code("实验").unwrap(),
-            supplier_code("材料").unwrap()
-        );
+        code("实验", "supplier-5e42855d");
         assert_eq!(supplier_code(&"a b".repeat(60)).unwrap().as_str().len(), 64);
-        code("-.-", &supplier_code("-.-").unwrap().into_string());
+        code("-.-", ".-c3ba3324");
+        code("Zürich", "Z-rich-4251685e");
         assert!(supplier_code("").is_err());
         assert!(supplier_code("   ").is_err());
     }

@@ -137,7 +137,10 @@ impl<B: CatalogueBody> PartialSchema for EntryOut<B> {
                 shown.required.push(name.to_owned());
             }
         }
-        shown.description = Some(format!("A {} as it is shown", B::NOUN.as_str()));
+        shown.description = Some(format!(
+            "{} as it is shown",
+            B::NOUN.with_article().replacen('a', "A", 1)
+        ));
         shown.additional_properties = None;
         RefOr::T(Schema::Object(shown))
     }
@@ -193,8 +196,8 @@ impl<B: CatalogueBody> PartialSchema for MergePatch<B> {
             *property = OneOfBuilder::new().item(set).item(null).into();
         }
         patch.description = Some(format!(
-            "A merge patch (RFC 7396) of a {}: fields left out stay as they are, `null` removes a field",
-            B::NOUN.as_str()
+            "A merge patch (RFC 7396) of {}: fields left out stay as they are, `null` removes a field",
+            B::NOUN.with_article()
         ));
         patch.additional_properties = Some(Box::new(AdditionalProperties::FreeForm(false)));
         RefOr::T(Schema::Object(patch))

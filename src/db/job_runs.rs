@@ -47,22 +47,22 @@ pub fn job_give_back(
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::db::testing::TestDatabase;
+    use crate::db::fixture::on_database;
 
     #[test]
     fn a_day_is_taken_once_and_may_be_given_back() {
-        let database = TestDatabase::new();
-        let db = database.open();
-        let monday = NaiveDate::from_ymd_opt(2026, 3, 2).unwrap();
-        let take = |day| {
-            db.write(|conn| job_claim(conn, "sweep", day, DateTime::UNIX_EPOCH))
-                .unwrap()
-        };
-        assert!(take(monday));
-        assert!(!take(monday));
-        assert!(take(monday + chrono::TimeDelta::days(1)));
-        db.write(|conn| job_give_back(conn, "sweep", monday))
-            .unwrap();
-        assert!(take(monday));
+        on_database(|db| {
+            let monday = NaiveDate::from_ymd_opt(2026, 3, 2).unwrap();
+            let take = |day| {
+                db.write(|conn| job_claim(conn, "sweep", day, DateTime::UNIX_EPOCH))
+                    .unwrap()
+            };
+            assert!(take(monday));
+            assert!(!take(monday));
+            assert!(take(monday + chrono::TimeDelta::days(1)));
+            db.write(|conn| job_give_back(conn, "sweep", monday))
+                .unwrap();
+            assert!(take(monday));
+        });
     }
 }

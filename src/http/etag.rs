@@ -19,6 +19,12 @@ pub(super) fn etag_text(version: i64) -> String {
 }
 
 impl IfMatch {
+    /// The header that names a version, or none.
+    #[must_use]
+    pub fn of(version: Option<i64>) -> Self {
+        Self(version.map(etag_text))
+    }
+
     /// Holds the header against the version that stands in the books.
     ///
     /// # Errors

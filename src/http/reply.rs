@@ -1,11 +1,12 @@
 //! What an operation answers, before it becomes a response: kept as plain data so that it can be stored for a repeat.
 
-use actix_web::HttpResponse;
 use actix_web::http::StatusCode;
 use actix_web::http::header::{ETAG, LOCATION};
+use actix_web::{HttpResponse, ResponseError};
 use serde::Serialize;
 
 use super::etag::etag_text;
+use super::problem::Problem;
 use crate::base::Error;
 
 /// An answer: status, headers that matter, and the body as JSON text.
@@ -45,6 +46,19 @@ impl Reply {
             status: 201,
             location: Some(location),
             ..Self::ok(body)?
+        })
+    }
+
+    /// A refusal that is an answer: what the operation noted besides is kept, and the answer is not repeated from the books.
+    ///
+    /// # Errors
+    /// As [`Reply::ok`].
+    pub fn problem(error: Error) -> Result<Self, Error> {
+        let problem = Problem::from(error);
+        let body = problem.body();
+        Ok(Self {
+            status: problem.status_code().as_u16(),
+            ..Self::ok(&body)?
         })
     }
 
@@ -92,7 +106,14 @@ impl Reply {
         if self.status == 204 {
             response.finish()
         } else {
-            response.content_type("application/json").body(self.body)
+            {
+                let kind = if self.status >= 400 {
+                    "application/problem+json"
+                } else {
+                    "application/json"
+                };
+                response.content_type(kind).body(self.body)
+            }
         }
     }
 }

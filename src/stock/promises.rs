@@ -30,6 +30,17 @@ pub fn cast_promise(
         .try_for_each(|promise| store::reservation_insert(tx.conn, promise, now))
 }
 
+/// Promises a cast more, beside what it needs by its plan.
+///
+/// # Errors
+/// [`Error::Internal`] when a promise would exceed what a pack holds.
+pub fn cast_repromise(tx: &mut Tx<'_>, promises: &[Promise]) -> Result<(), Error> {
+    let now = tx.stored_now();
+    promises
+        .iter()
+        .try_for_each(|promise| store::reservation_insert(tx.conn, promise, now))
+}
+
 /// The promises a cast holds.
 ///
 /// # Errors

@@ -4,7 +4,7 @@ use chrono::NaiveDateTime;
 use diesel::prelude::*;
 
 use crate::base::{Code, Error, Unit};
-use crate::catalogue::material::MaterialKind;
+use crate::catalogue::kind::MaterialKind;
 use crate::catalogue::noun::Noun;
 use crate::db::schema::{catalogue_entries, materials};
 use crate::db::{AnyConnection, Tx};
@@ -231,11 +231,11 @@ pub(in crate::catalogue) fn kinds_by_ids(
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(in crate::catalogue) enum Hold {
     /// Others may name it too, but nobody changes or retires it.
-    ToName,
+    Naming,
     /// Nobody else changes or retires it, or holds it to name it.
-    ToChange,
+    Changing,
     /// Nobody else does anything with it, not even write a row that refers to it.
-    ToRetire,
+    Retiring,
 }
 
 /// Holds entries, in the order of their ids, so that two who hold several never wait for each other in a ring.
@@ -252,9 +252,9 @@ pub(in crate::catalogue) fn entries_hold(
         .order(catalogue_entries::id)
         .select(catalogue_entries::id);
     let _: Vec<i64> = match hold {
-        Hold::ToName => rows.for_share().load(conn)?,
-        Hold::ToChange => rows.for_no_key_update().load(conn)?,
-        Hold::ToRetire => rows.for_update().load(conn)?,
+        Hold::Naming => rows.for_share().load(conn)?,
+        Hold::Changing => rows.for_no_key_update().load(conn)?,
+        Hold::Retiring => rows.for_update().load(conn)?,
     };
     Ok(())
 }

@@ -15,11 +15,11 @@ pub(super) use movements::{
     movements_standing, reversed_by,
 };
 pub(super) use packs::{
-    NewPack, PackRow, ShelfRow, pack_fetch, pack_insert, pack_touch, packs_of_lots, shelf_rows,
+    NewPack, PackRow, pack_fetch, pack_insert, pack_touch, packs_of_lots, shelf_rows,
 };
 pub(super) use reservations::{
-    NeedRow, cast_short_set, casts_booked, charges_of, needs_insert, needs_of, reservation_insert,
-    reservations_active, reservations_resolve,
+    cast_short_set, casts_booked, needs_insert, needs_of, reservation_insert, reservations_active,
+    reservations_resolve,
 };
 pub(super) use verify::{
     cast_costs_against_ledger, casts_uncovered, daily_demand_all, packs_promised, promised_by_pack,

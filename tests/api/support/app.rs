@@ -13,7 +13,7 @@ use heeltap::base::{Currency, ManualClock, SeededEntropy};
 use heeltap::http::{Limits, Role, Service};
 
 use super::client::Client;
-use super::testing::TestDatabase;
+use super::database::TestDatabase;
 
 /// How a test's service is to be. `TestApp::with(|settings| …)` changes what a test needs.
 pub(crate) struct TestApp {

@@ -2,14 +2,15 @@
 
 mod app;
 mod client;
-mod process;
 #[path = "../../../src/db/testing.rs"]
-mod testing;
+mod database;
+pub(crate) mod lab;
+mod process;
 
 pub(crate) use app::TestApp;
 pub(crate) use client::{Answer, Client, send};
+pub(crate) use database::TestDatabase;
 pub(crate) use process::{Heeltap, heeltap};
-pub(crate) use testing::TestDatabase;
 
 /// An operation's address with its parameters filled in: `0` is nobody's id and no code in any test.
 pub(crate) fn filled(path: &str) -> String {

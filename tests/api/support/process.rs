@@ -6,7 +6,7 @@ use std::process::{Child, Command, ExitStatus, Output, Stdio};
 use std::sync::mpsc::{Receiver, channel};
 use std::time::{Duration, Instant};
 
-use super::testing::TestDatabase;
+use super::database::TestDatabase;
 
 /// How long a process may take for anything.
 const PATIENCE: Duration = Duration::from_secs(30);

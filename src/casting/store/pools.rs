@@ -1,0 +1,126 @@
+//! Cost pools of moulds and coats.
+
+use std::collections::HashSet;
+
+use chrono::{NaiveDate, NaiveDateTime};
+use diesel::prelude::*;
+
+use crate::base::{Error, Money};
+use crate::db::AnyConnection;
+use crate::db::schema::{cost_pools, pool_movements};
+
+/// A pool as it is kept.
+#[derive(Debug, Clone, Copy, Queryable, Selectable)]
+#[diesel(table_name = cost_pools)]
+pub(in crate::casting) struct PoolRow {
+    pub(in crate::casting) id: i64,
+    #[diesel(column_name = remaining_value_micro)]
+    pub(in crate::casting) value: Money,
+    #[diesel(column_name = remaining_uses)]
+    pub(in crate::casting) uses: i64,
+}
+
+/// The latest open pool of a kind (`mold` or `coat`) of a mould.
+pub(in crate::casting) fn pool_latest(
+    conn: &mut AnyConnection,
+    mold_id: i64,
+    kind: &str,
+) -> Result<Option<PoolRow>, Error> {
+    Ok(cost_pools::table
+        .filter(cost_pools::mold_id.eq(mold_id))
+        .filter(cost_pools::kind.eq(kind))
+        .filter(cost_pools::closed_on.is_null())
+        .order(cost_pools::id.desc())
+        .select(PoolRow::as_select())
+        .first(conn)
+        .optional()?)
+}
+
+pub(in crate::casting) fn pool_open(
+    conn: &mut AnyConnection,
+    mold_id: i64,
+    kind: &str,
+    on: NaiveDate,
+) -> Result<PoolRow, Error> {
+    let row = (
+        cost_pools::kind.eq(kind),
+        cost_pools::mold_id.eq(mold_id),
+        cost_pools::opened_on.eq(on),
+    );
+    let id: i64 = diesel::insert_into(cost_pools::table)
+        .values(row)
+        .returning(cost_pools::id)
+        .get_result(conn)?;
+    Ok(PoolRow {
+        id,
+        value: Money::ZERO,
+        uses: 0,
+    })
+}
+
+/// A pool's movement to be kept.
+#[derive(Debug, Clone)]
+pub(in crate::casting) struct PoolPosting<'a> {
+    pub(in crate::casting) kind: &'static str,
+    pub(in crate::casting) value: Money,
+    pub(in crate::casting) uses: i64,
+    pub(in crate::casting) cast_id: i64,
+    pub(in crate::casting) reverses_id: Option<i64>,
+    pub(in crate::casting) reason: &'a str,
+    pub(in crate::casting) actor: &'a str,
+    pub(in crate::casting) effective_on: NaiveDate,
+    pub(in crate::casting) recorded_at: NaiveDateTime,
+}
+
+/// Appends a movement after the pool's last.
+pub(in crate::casting) fn pool_movement_append(
+    conn: &mut AnyConnection,
+    pool_id: i64,
+    posting: &PoolPosting<'_>,
+) -> Result<(), Error> {
+    let head: i64 = cost_pools::table
+        .find(pool_id)
+        .select(cost_pools::head_seq)
+        .first(conn)?;
+    let row = (
+        pool_movements::pool_id.eq(pool_id),
+        pool_movements::seq.eq(head + 1),
+        pool_movements::kind.eq(posting.kind),
+        pool_movements::value_micro.eq(posting.value),
+        pool_movements::uses.eq(posting.uses),
+        pool_movements::cast_id.eq(Some(posting.cast_id)),
+        pool_movements::reverses_id.eq(posting.reverses_id),
+        pool_movements::reason.eq(posting.reason),
+        pool_movements::actor.eq(posting.actor),
+        pool_movements::effective_on.eq(posting.effective_on),
+        pool_movements::recorded_at.eq(posting.recorded_at),
+    );
+    diesel::insert_into(pool_movements::table)
+        .values(row)
+        .execute(conn)?;
+    Ok(())
+}
+
+/// A cast's pool movements that no reversal has taken back, the latest first: id, pool, value, uses.
+pub(in crate::casting) fn pool_movements_standing(
+    conn: &mut AnyConnection,
+    cast_id: i64,
+) -> Result<Vec<(i64, i64, Money, i64)>, Error> {
+    let rows: Vec<(i64, i64, Money, i64, Option<i64>)> = pool_movements::table
+        .filter(pool_movements::cast_id.eq(cast_id))
+        .order(pool_movements::id.desc())
+        .select((
+            pool_movements::id,
+            pool_movements::pool_id,
+            pool_movements::value_micro,
+            pool_movements::uses,
+            pool_movements::reverses_id,
+        ))
+        .load(conn)?;
+    let reversed: HashSet<i64> = rows.iter().filter_map(|row| row.4).collect();
+    Ok(rows
+        .into_iter()
+        .filter(|row| row.4.is_none() && !reversed.contains(&row.0))
+        .map(|(id, pool_id, value, uses, _)| (id, pool_id, value, uses))
+        .collect())
+}

@@ -1,0 +1,581 @@
+//! The whole judgement on one material or kit: from facts to advice, nothing else.
+//!
+//! Order of work: history -> class -> method -> forecast; lead time -> protection interval -> reorder point; walk ->
+//! run-out
+//! -> day to order by -> quantity -> reason. Invariants: booked demand is never counted twice (the forecast is for
+//! what nobody booked, or bookings use it up first); the same facts always give the same advice; no stored quantity is
+//! a float. Absent: where facts come from and what becomes of the advice. A kit is assessed like a material, its packs
+//! being the usable mix of [`super::kits`].
+
+use chrono::{Days, NaiveDate};
+
+use super::classify::{DemandClass, Ratio};
+use super::demand::{DemandError, rounded_micro};
+use super::facts::{Expiring, ReorderAdvice, ReorderFacts, ServiceMeasure};
+use super::forecast::Method;
+use super::foresee::{Foreseen, foresee};
+use super::lead_time::{LeadTime, lead_time, lead_time_demand_sd};
+use super::order_quantity::{OrderQuantity, OrderQuantityFacts, order_quantity};
+use super::reason::{ReasonFacts, reason};
+use super::reorder_point::{
+    BucketDemand, ProtectionInterval, ReorderPoint, ReorderPointError, ServiceTarget,
+    empirical_reorder_point, normal_reorder_point, undershoot_days,
+};
+use super::service::{OutOfRange, normal_cdf};
+use super::walk::{Arrival, ForecastScope, OrderBy, Outlook, WalkFacts, order_by, outlook};
+
+/// Why a material could not be assessed.
+#[derive(Debug, Clone, Copy, PartialEq, thiserror::Error)]
+pub enum AssessError {
+    /// The demand series.
+    #[error(transparent)]
+    Demand(#[from] DemandError),
+    /// An argument is out of range.
+    #[error(transparent)]
+    OutOfRange(#[from] OutOfRange),
+    /// The reorder point.
+    #[error(transparent)]
+    ReorderPoint(#[from] ReorderPointError),
+}
+
+/// Judges one material.
+///
+/// # Errors
+/// [`AssessError`] for a bucket length, lead time or service level out of range, or a demand beyond 64 bits.
+///
+/// ```
+/// use chrono::NaiveDate;
+/// use heeltap::reorder::{assess::assess, facts::ReorderFacts, forecast::Method, walk::UsablePack};
+/// let mut facts = ReorderFacts::new("BASE-1", "g", NaiveDate::from_ymd_opt(2031, 3, 3).unwrap());
+/// facts.stated_use_per_month_micro = Some(304_375_000);
+/// facts.packs = vec![UsablePack { quantity_micro: 500_000_000, expires_on: None }];
+/// facts.on_hand_micro = 500_000_000;
+/// facts.catalogue_lead_days = Some(10.0);
+/// let advice = assess(&facts).unwrap();
+/// assert_eq!(advice.method, Method::BookingsAndStatedUse);
+/// assert_eq!(advice.daily_demand_micro, 10_000_000);
+/// assert_eq!(advice.runs_out_on, NaiveDate::from_ymd_opt(2031, 4, 22));
+/// ```
+pub fn assess(facts: &ReorderFacts) -> Result<ReorderAdvice, AssessError> {
+    let lead_time = lead_time(&facts.past_lead_days, facts.catalogue_lead_days)?;
+    let foreseen = foresee(facts)?;
+    let interval = protection_interval(facts, lead_time);
+    let outlook = look_ahead(facts, &foreseen, &lead_time);
+    let annual_micro = annual_demand_micro(&foreseen, &outlook);
+    let sizing = sizing(facts, annual_micro);
+    let usual = order_quantity(&sizing);
+    let (point, level) = reorder_point(facts, &foreseen, &interval, &usual)?;
+    let by = order_by(&outlook, &lead_time.by_day(), level, facts.approval_days);
+    let order_quantity = order_quantity(&OrderQuantityFacts {
+        needed_micro: needed_micro(facts, &outlook, &interval, by, &point),
+        usable_micro: usable_before_expiry_micro(facts, &outlook, &lead_time, by, annual_micro),
+        ..sizing
+    });
+    Ok(advice(
+        facts,
+        Judged {
+            foreseen,
+            interval,
+            outlook,
+            point,
+            by,
+            order_quantity,
+        },
+    ))
+}
+
+/// All that was found, before it is put into words.
+struct Judged {
+    foreseen: Foreseen,
+    interval: ProtectionInterval,
+    outlook: Outlook,
+    point: ReorderPoint,
+    by: Option<OrderBy>,
+    order_quantity: OrderQuantity,
+}
+
+fn advice(facts: &ReorderFacts, judged: Judged) -> ReorderAdvice {
+    let Judged {
+        foreseen, outlook, ..
+    } = judged;
+    let lead_time = judged.interval.lead_time;
+    let (stock_micro, usable_micro) = usable(facts);
+    let on_order_micro = sum_micro(facts.arrivals.iter().map(|arrival| arrival.quantity_micro));
+    let known_demand_micro = booked_micro(facts, f64::from(facts.horizon_days));
+    let daily_demand_micro = rounded_micro(foreseen.daily_mean_micro());
+    let near_position_micro = stock_micro
+        .saturating_add(on_order_micro)
+        .saturating_sub(booked_micro(facts, judged.interval.mean_days()));
+    let due = judged.by.is_some_and(|by| {
+        by.on <= facts.today || near_position_micro <= judged.point.reorder_point_micro
+    });
+    let reason = reason(&ReasonFacts {
+        unit: &facts.unit,
+        usable_micro,
+        on_order_micro,
+        known_demand_micro,
+        daily_demand_micro,
+        method: foreseen.method,
+        use_is_stated: facts.stated_use_per_month_micro.is_some(),
+        lead_time,
+        runs_out_on: outlook.runs_out_on,
+        runs_out_early_on: outlook.runs_out_early_on,
+        order_by: judged.by,
+        horizon_days: facts.horizon_days,
+    });
+    ReorderAdvice {
+        material: facts.material.clone(),
+        class: foreseen.class,
+        method: foreseen.method,
+        scope: foreseen.scope,
+        on_hand_micro: facts.on_hand_micro,
+        reserved_micro: facts.reserved_micro,
+        on_order_micro,
+        position_micro: stock_micro
+            .saturating_add(on_order_micro)
+            .saturating_sub(known_demand_micro),
+        usable_micro,
+        known_demand_micro,
+        daily_demand_micro,
+        lead_time,
+        protection_days: judged.interval.mean_days(),
+        reorder_point_micro: judged.point.reorder_point_micro,
+        safety_stock_micro: judged.point.safety_stock_micro,
+        order_quantity: judged.order_quantity,
+        runs_out_on: outlook.runs_out_on,
+        runs_out_early_on: outlook.runs_out_early_on,
+        order_by: judged.by.map(|by| by.on),
+        late: judged.by.is_some_and(|by| by.late),
+        due,
+        reason,
+        back_test: foreseen.back_test,
+        expiring: expiring(facts, &outlook),
+        days: outlook.days,
+        buckets: foreseen.buckets,
+    }
+}
+
+/// The walk with the forecast's figures per day.
+fn look_ahead(facts: &ReorderFacts, foreseen: &Foreseen, lead_time: &LeadTime) -> Outlook {
+    outlook(&WalkFacts {
+        today: facts.today,
+        packs: &facts.packs,
+        arrivals: &expected_arrivals(facts, lead_time),
+        bookings: &facts.bookings,
+        daily_mean_micro: foreseen.daily_mean_micro(),
+        daily_sd_micro: foreseen.daily_sd_micro(),
+        scope: foreseen.scope,
+        horizon_days: facts.horizon_days,
+    })
+}
+
+fn protection_interval(facts: &ReorderFacts, lead_time: LeadTime) -> ProtectionInterval {
+    let review_days = f64::from(facts.review_days);
+    let first = facts.daily.iter().map(|entry| entry.on).min();
+    let first = facts.first_day.or(first).unwrap_or(facts.today);
+    let days = u32::try_from((facts.today - first).num_days()).unwrap_or(0);
+    let demand = facts.unbooked_daily.as_ref().unwrap_or(&facts.daily);
+    let sizes: Vec<i64> = demand.iter().map(|entry| entry.quantity_micro).collect();
+    ProtectionInterval {
+        lead_time,
+        review_days,
+        undershoot_days: undershoot_days(&sizes, days, lead_time.mean_days + review_days),
+    }
+}
+
+/// An order that is overdue is given the deviation of the lead time more.
+fn expected_arrivals(facts: &ReorderFacts, lead_time: &LeadTime) -> Vec<Arrival> {
+    let more = Days::new(lead_time.sd_days.ceil() as u64);
+    let overdue_on = facts.today.checked_add_days(more).unwrap_or(facts.today);
+    facts
+        .arrivals
+        .iter()
+        .map(|arrival| match arrival.on < facts.today {
+            true => Arrival {
+                on: overdue_on,
+                ..*arrival
+            },
+            false => *arrival,
+        })
+        .collect()
+}
+
+/// The larger of what the walk sees within a year and what the history makes of it: bookings reach only some weeks
+/// ahead.
+fn annual_demand_micro(foreseen: &Foreseen, outlook: &Outlook) -> f64 {
+    let seen = outlook.days.iter().take(365);
+    let walked: f64 = seen.map(|day| day.demand_micro as f64).sum();
+    let usual = foreseen.all_mean_micro / f64::from(foreseen.buckets.bucket_days()) * 365.0;
+    walked.max(usual)
+}
+
+fn sizing(facts: &ReorderFacts, annual_demand_micro: f64) -> OrderQuantityFacts {
+    OrderQuantityFacts {
+        annual_demand_micro,
+        order_cost_micro: facts.order_cost_micro,
+        holding_rate_micro: facts.holding_rate_micro,
+        unit_value_micro: facts.unit_value_micro,
+        cover_days: facts.cover_days,
+        needed_micro: 0,
+        usable_micro: None,
+        pack_quantity_micro: facts.pack_quantity_micro,
+        min_packs: facts.min_packs,
+        budget_micro: facts.budget_micro,
+    }
+}
+
+/// The reorder point for demand that is not booked yet, and the probability of no shortage to keep until an order
+/// arrives.
+fn reorder_point(
+    facts: &ReorderFacts,
+    foreseen: &Foreseen,
+    interval: &ProtectionInterval,
+    usual: &OrderQuantity,
+) -> Result<(ReorderPoint, f64), AssessError> {
+    let share = Ratio::from_micro(facts.service_level_micro);
+    let target = match facts.service_measure {
+        ServiceMeasure::FillRate if usual.quantity_micro > 0 => ServiceTarget::FillRate {
+            rate: share,
+            order_quantity_micro: usual.quantity_micro as f64,
+        },
+        _ => ServiceTarget::Cycle(share),
+    };
+    let demand = BucketDemand {
+        mean_micro: foreseen.mean_micro,
+        sd_micro: foreseen.sd_micro,
+        bucket_days: facts.bucket_days,
+    };
+    let smooth = foreseen.class == Some(DemandClass::Smooth);
+    let mut point = match foreseen.method {
+        Method::BookingsAndStatedUse => normal_reorder_point(&demand, interval, &target)?,
+        Method::ExponentialSmoothing if smooth => normal_reorder_point(&demand, interval, &target)?,
+        _ => {
+            let history = foreseen.buckets.quantities_micro();
+            empirical_reorder_point(
+                history,
+                demand.mean_micro,
+                demand.bucket_days,
+                interval,
+                &target,
+            )?
+        }
+    };
+    let level = match target {
+        ServiceTarget::Cycle(level) => level.as_f64(),
+        ServiceTarget::FillRate { .. } => {
+            let length = f64::from(facts.bucket_days);
+            let (periods, lead_sd) = (
+                interval.mean_days() / length,
+                interval.lead_time.sd_days / length,
+            );
+            let sd = lead_time_demand_sd(demand.mean_micro, demand.sd_micro, periods, lead_sd);
+            let z = if sd > 0.0 {
+                point.safety_stock_micro as f64 / sd
+            } else {
+                0.0
+            };
+            normal_cdf(z).min(share.as_f64())
+        }
+    };
+    if foreseen.scope == ForecastScope::AllDemand {
+        // What is booked is already taken off the position; here it would count a second time.
+        let booked = booked_micro(facts, interval.mean_days()).min(point.mean_micro);
+        point.reorder_point_micro = point.reorder_point_micro.saturating_sub(booked).max(0);
+        point.mean_micro = point.mean_micro.saturating_sub(booked);
+    }
+    Ok((point, level))
+}
+
+/// What is lacking until the next order could arrive, and the safety stock.
+fn needed_micro(
+    facts: &ReorderFacts,
+    outlook: &Outlook,
+    interval: &ProtectionInterval,
+    by: Option<OrderBy>,
+    point: &ReorderPoint,
+) -> i64 {
+    let Some(by) = by else { return 0 };
+    let until = day_number(facts, by.on) + interval.mean_days().ceil() as usize;
+    outlook
+        .short_micro(0, until)
+        .saturating_add(point.safety_stock_micro)
+}
+
+/// What of an order can be used in its shelf life: the demand that the stock at hand will not meet then.
+fn usable_before_expiry_micro(
+    facts: &ReorderFacts,
+    outlook: &Outlook,
+    lead_time: &LeadTime,
+    by: Option<OrderBy>,
+    annual_micro: f64,
+) -> Option<i64> {
+    let life = usize::from(facts.shelf_life_days?);
+    let daily = annual_micro / 365.0;
+    let Some(by) = by else {
+        return Some(rounded_micro(daily * life as f64));
+    };
+    let from = day_number(facts, by.on) + lead_time.mean_days.round() as usize;
+    let to = from + life;
+    let beyond = to.saturating_sub(outlook.days.len().max(from));
+    let lacking = outlook.short_micro(from, to);
+    Some(lacking.saturating_add(rounded_micro(daily * beyond as f64)))
+}
+
+fn day_number(facts: &ReorderFacts, on: NaiveDate) -> usize {
+    usize::try_from((on - facts.today).num_days()).unwrap_or(0)
+}
+
+/// Usable stock with and without what is reserved.
+fn usable(facts: &ReorderFacts) -> (i64, i64) {
+    let lasting = facts
+        .packs
+        .iter()
+        .filter(|pack| pack.expires_on.is_none_or(|last| last >= facts.today));
+    let stock = sum_micro(lasting.map(|pack| pack.quantity_micro));
+    (stock, stock.saturating_sub(facts.reserved_micro).max(0))
+}
+
+fn booked_micro(facts: &ReorderFacts, within_days: f64) -> i64 {
+    let near = facts
+        .bookings
+        .iter()
+        .filter(|booking| ((booking.on - facts.today).num_days() as f64) < within_days);
+    sum_micro(near.map(|booking| booking.quantity_micro))
+}
+
+fn sum_micro(quantities: impl Iterator<Item = i64>) -> i64 {
+    quantities.fold(0, |sum, quantity| sum.saturating_add(quantity.max(0)))
+}
+
+/// What is lost, with its value to the nearest millionth of the currency.
+fn expiring(facts: &ReorderFacts, outlook: &Outlook) -> Vec<Expiring> {
+    outlook
+        .expiring()
+        .map(|(on, quantity_micro)| Expiring {
+            on,
+            quantity_micro,
+            value_micro: facts.unit_value_micro.map(|value| {
+                let product = i128::from(quantity_micro) * i128::from(value.max(0));
+                i64::try_from((product + 500_000) / 1_000_000).unwrap_or(i64::MAX)
+            }),
+        })
+        .collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::demand::DailyDemand;
+    use super::super::walk::{Booking, UsablePack};
+    use super::*;
+    use proptest::prelude::*;
+
+    fn today() -> NaiveDate {
+        // A Monday, 30 weeks after the first day of the histories below.
+        NaiveDate::from_ymd_opt(2031, 3, 3).unwrap()
+    }
+
+    fn pack(quantity_micro: i64) -> UsablePack {
+        UsablePack {
+            quantity_micro,
+            expires_on: None,
+        }
+    }
+
+    /// 30 weeks with the given use on each Monday, in whole units.
+    fn weekly(units: impl Fn(u64) -> i64) -> ReorderFacts {
+        let first = today() - Days::new(210);
+        let entry = |week: u64| DailyDemand {
+            on: first + Days::new(7 * week),
+            quantity_micro: units(week) * 1_000_000,
+        };
+        ReorderFacts {
+            daily: (0..30).map(entry).collect(),
+            packs: vec![pack(100_000_000)],
+            on_hand_micro: 100_000_000,
+            catalogue_lead_days: Some(14.0),
+            ..ReorderFacts::new("M-1", "g", today())
+        }
+    }
+
+    #[track_caller]
+    fn check(facts: &ReorderFacts, class: Option<DemandClass>, method: Method, daily_micro: i64) {
+        let advice = assess(facts).unwrap();
+        assert_eq!((advice.class, advice.method), (class, method));
+        assert_eq!(advice.daily_demand_micro, daily_micro);
+        assert_eq!(
+            assess(facts).unwrap(),
+            advice,
+            "the same facts give the same advice"
+        );
+    }
+
+    #[test]
+    fn each_method_from_its_history() {
+        let smooth = Some(DemandClass::Smooth);
+        check(
+            &weekly(|_| 7),
+            smooth,
+            Method::ExponentialSmoothing,
+            1_000_000,
+        );
+        let seldom = weekly(|week| if week % 3 == 2 { 21 } else { 0 });
+        // 21 every 3 weeks, less 5 %: 6.65 a week.
+        let intermittent = Some(DemandClass::Intermittent);
+        check(&seldom, intermittent, Method::SyntetosBoylan, 950_000);
+        let mut short = weekly(|_| 7);
+        short.daily.drain(..10);
+        short.stated_use_per_month_micro = Some(60_875_000);
+        check(&short, smooth, Method::BookingsAndStatedUse, 2_000_000);
+        check(&weekly(|_| 0), None, Method::BookingsAndStatedUse, 0);
+    }
+
+    #[test]
+    fn certain_smooth_demand_can_be_followed_by_hand() {
+        let advice = assess(&weekly(|_| 7)).unwrap();
+        // 100 at 1 a day: day 100 is the first without.
+        assert_eq!(advice.runs_out_on, Some(today() + Days::new(100)));
+        assert_eq!(advice.back_test.unwrap().error, 0.0);
+        // 14 + 1 + 3.5 days of undershoot (7 every 7 days), plus 1.645 x 1 x 4.2.
+        assert_eq!(advice.protection_days, 18.5);
+        assert!((advice.safety_stock_micro - 6_908_385).abs() <= 1);
+        assert_eq!(
+            advice.reorder_point_micro,
+            18_500_000 + advice.safety_stock_micro
+        );
+        assert_eq!(advice.position_micro, 100_000_000);
+        // 95 of 100 orders take at most 22 days, so that day 78 is the last; it is a Wednesday.
+        assert_eq!(advice.order_by, Some(today() + Days::new(78)));
+        assert!(!advice.due && !advice.late);
+    }
+
+    #[test]
+    fn what_is_booked_is_not_counted_twice() {
+        let mut facts = weekly(|_| 7);
+        facts.bookings = vec![Booking {
+            on: today() + Days::new(10),
+            quantity_micro: 50_000_000,
+        }];
+        facts.reserved_micro = 50_000_000;
+        let all = assess(&facts).unwrap();
+        // The history holds booked casts too: the booking stands for 50 of its days.
+        assert_eq!(all.runs_out_on, Some(today() + Days::new(100)));
+        assert_eq!(
+            (all.usable_micro, all.position_micro),
+            (50_000_000, 50_000_000)
+        );
+        // Kept apart, nothing was ever unbooked: only the booking is demand.
+        facts.unbooked_daily = Some(Vec::new());
+        let apart = assess(&facts).unwrap();
+        assert_eq!((apart.daily_demand_micro, apart.runs_out_on), (0, None));
+        assert_eq!(
+            (apart.known_demand_micro, apart.reorder_point_micro),
+            (50_000_000, 0)
+        );
+        // Unbooked demand comes on top: 50 at once on day 10, and 1 a day.
+        facts.unbooked_daily = Some(facts.daily.clone());
+        let on_top = assess(&facts).unwrap();
+        assert_eq!(on_top.runs_out_on, Some(today() + Days::new(50)));
+    }
+
+    #[test]
+    fn what_will_expire_is_told_with_its_value() {
+        let mut facts = weekly(|_| 7);
+        facts.unit_value_micro = Some(2_500_000);
+        facts.packs = vec![UsablePack {
+            quantity_micro: 100_000_000,
+            expires_on: Some(today() + Days::new(59)),
+        }];
+        let advice = assess(&facts).unwrap();
+        let lost = Expiring {
+            on: today() + Days::new(59),
+            quantity_micro: 40_000_000,
+            value_micro: Some(100_000_000),
+        };
+        assert_eq!(advice.expiring, [lost]);
+        assert_eq!(advice.runs_out_on, Some(today() + Days::new(60)));
+    }
+
+    #[test]
+    fn an_order_is_not_larger_than_its_shelf_life_allows() {
+        let mut facts = weekly(|_| 7);
+        facts.pack_quantity_micro = Some(10_000_000);
+        assert_eq!(assess(&facts).unwrap().order_quantity.packs, 9);
+        facts.shelf_life_days = Some(60);
+        // Ordered on day 78, there on day 92, used from day 100 to 151 for 52 units.
+        assert_eq!(assess(&facts).unwrap().order_quantity.packs, 5);
+    }
+
+    #[test]
+    fn at_the_reorder_point_an_order_is_due_before_its_last_day() {
+        let with = |units: i64| {
+            let mut facts = weekly(|_| 7);
+            facts.packs = vec![pack(units * 1_000_000)];
+            assess(&facts).unwrap()
+        };
+        // The reorder point is 25.4; 25 last until the arrival of an order of Thursday.
+        assert!(!with(26).due);
+        assert!(with(25).due && !with(25).late);
+        assert_eq!(with(25).order_by, Some(today() + Days::new(3)));
+    }
+
+    #[test]
+    fn an_empty_shelf_is_late() {
+        let facts = ReorderFacts {
+            packs: Vec::new(),
+            ..weekly(|_| 7)
+        };
+        let advice = assess(&facts).unwrap();
+        assert_eq!((advice.order_by, advice.late), (Some(today()), true));
+        assert!(advice.due);
+        assert!(advice.reason.contains("order today, which is already late"));
+    }
+
+    #[test]
+    fn a_fill_rate_asks_for_less_than_the_same_cycle_level() {
+        let mut facts = weekly(|week| 4 + (week % 4) as i64 * 2);
+        let cycle = assess(&facts).unwrap();
+        facts.service_measure = ServiceMeasure::FillRate;
+        let fill = assess(&facts).unwrap();
+        assert!(fill.reorder_point_micro < cycle.reorder_point_micro);
+        assert!(fill.order_by >= cycle.order_by);
+    }
+
+    #[test]
+    fn errors_name_the_field() {
+        let error = |change: fn(&mut ReorderFacts)| {
+            let mut facts = weekly(|_| 7);
+            change(&mut facts);
+            assess(&facts).unwrap_err().to_string()
+        };
+        let level = error(|facts| facts.service_level_micro = 1_000_000);
+        assert_eq!(level, "service_level is 1, but must be above 0 and below 1");
+        let lead = error(|facts| facts.catalogue_lead_days = Some(-2.0));
+        assert_eq!(
+            lead,
+            "lead_time_days is -2, but must be a number of 0 or more"
+        );
+        let bucket = error(|facts| facts.bucket_days = 0);
+        assert_eq!(bucket, "bucket_days is 0, but must be from 1 to 366");
+    }
+
+    proptest! {
+        #![proptest_config(ProptestConfig::with_cases(48))]
+        #[test]
+        fn more_stock_never_brings_the_order_forward(
+            uses in prop::collection::vec(prop_oneof![2 => Just(0_i64), 3 => 1_i64..40], 30),
+            stock in 0_i64..400_000_000, more in 0_i64..400_000_000, level in 500_000_i64..999_000,
+        ) {
+            let mut facts = weekly(|week| uses[week as usize]);
+            facts.service_level_micro = level;
+            facts.packs = vec![pack(stock)];
+            let before = assess(&facts).unwrap();
+            facts.packs.push(pack(more));
+            let after = assess(&facts).unwrap();
+            let far = NaiveDate::MAX;
+            prop_assert!(after.order_by.unwrap_or(far) >= before.order_by.unwrap_or(far));
+            prop_assert!(after.runs_out_on.unwrap_or(far) >= before.runs_out_on.unwrap_or(far));
+            prop_assert_eq!(after.reorder_point_micro, before.reorder_point_micro);
+            prop_assert!(before.runs_out_early_on.unwrap_or(far) <= before.runs_out_on.unwrap_or(far));
+        }
+    }
+}

@@ -1,0 +1,212 @@
+//! Stock of a two-part kit: how much mix it makes, which part binds, what would be stranded.
+//!
+//! Base and curing agent are matched by the maker, so that only parts of one kit lot are mixed here. Invariants:
+//! whole millionths, rounded down, so that no mix is promised that a part cannot make; per kit lot one part at most is
+//! stranded. Absent: mixing across kit lots, which a cast may be allowed, but a forecast does not count on.
+
+/// Mass ratio of base to curing agent, both above 0.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct MixRatio {
+    base: i64,
+    curing_agent: i64,
+}
+
+/// A ratio part that is not above 0.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
+#[error("ratio.{part} is {value_micro} millionths, but must be above 0")]
+pub struct MixRatioError {
+    /// `base` or `curing_agent`.
+    pub part: &'static str,
+    /// What was given, in millionths.
+    pub value_micro: i64,
+}
+
+impl MixRatio {
+    /// The ratio of `base_micro` to `curing_agent_micro`, both in millionths of a mass part.
+    ///
+    /// # Errors
+    /// [`MixRatioError`] for a part of 0 or less.
+    ///
+    /// ```
+    /// use heeltap::reorder::kits::MixRatio;
+    /// assert!(MixRatio::new(10_000_000, 1_000_000).is_ok());
+    /// assert_eq!(MixRatio::new(10_000_000, 0).unwrap_err().part, "curing_agent");
+    /// ```
+    pub fn new(base_micro: i64, curing_agent_micro: i64) -> Result<MixRatio, MixRatioError> {
+        for (part, value_micro) in [("base", base_micro), ("curing_agent", curing_agent_micro)] {
+            if value_micro <= 0 {
+                return Err(MixRatioError { part, value_micro });
+            }
+        }
+        Ok(MixRatio {
+            base: base_micro,
+            curing_agent: curing_agent_micro,
+        })
+    }
+}
+
+/// Usable stock of one kit lot, in millionths of a gram.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct KitLot {
+    /// Base.
+    pub base_micro: i64,
+    /// Curing agent.
+    pub curing_agent_micro: i64,
+}
+
+/// A part of a kit.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, serde::Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum KitPart {
+    /// The base.
+    Base,
+    /// The curing agent.
+    CuringAgent,
+}
+
+impl KitPart {
+    /// The name in a sentence.
+    ///
+    /// ```
+    /// assert_eq!(heeltap::reorder::kits::KitPart::CuringAgent.words(), "curing agent");
+    /// ```
+    #[must_use]
+    pub const fn words(self) -> &'static str {
+        match self {
+            KitPart::Base => "base",
+            KitPart::CuringAgent => "curing agent",
+        }
+    }
+}
+
+/// What kit lots can make together, in millionths of a gram.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct UsableMix {
+    /// Mix at the nominal ratio.
+    pub mix_micro: i64,
+    /// The part that runs out first; none when both run out together.
+    pub binding: Option<KitPart>,
+    /// Base that would be left without curing agent.
+    pub stranded_base_micro: i64,
+    /// Curing agent that would be left without base.
+    pub stranded_curing_agent_micro: i64,
+    /// Mass ratio of base to curing agent at which both would be used up; none without curing agent.
+    pub ratio_using_all: Option<f64>,
+}
+
+/// Mix that kit lots can make: the sum over kit lots of min(base (1 + 1/r), agent (1 + r)), r being the mass ratio
+/// of base to agent.
+///
+/// The binding part is the one whose lack leaves more of the other, counted as the mix that this rest would make.
+/// Negative stock counts as 0.
+///
+/// ```
+/// use heeltap::reorder::kits::{KitLot, KitPart, MixRatio, usable_mix};
+/// let ratio = MixRatio::new(10_000_000, 1_000_000).unwrap();
+/// let lot = KitLot { base_micro: 1_000_000_000, curing_agent_micro: 80_000_000 };
+/// let mix = usable_mix(&[lot], ratio);
+/// assert_eq!(mix.mix_micro, 880_000_000);
+/// assert_eq!((mix.binding, mix.stranded_base_micro), (Some(KitPart::CuringAgent), 200_000_000));
+/// assert_eq!(mix.ratio_using_all, Some(12.5));
+/// ```
+#[must_use]
+pub fn usable_mix(lots: &[KitLot], ratio: MixRatio) -> UsableMix {
+    let (base_parts, agent_parts) = (i128::from(ratio.base), i128::from(ratio.curing_agent));
+    let (mut mix, mut stranded_base, mut stranded_agent) = (0_i128, 0_i128, 0_i128);
+    let (mut all_base, mut all_agent) = (0_i128, 0_i128);
+    for lot in lots {
+        let base = i128::from(lot.base_micro.max(0));
+        let agent = i128::from(lot.curing_agent_micro.max(0));
+        all_base += base;
+        all_agent += agent;
+        if base * agent_parts <= agent * base_parts {
+            let used = base * agent_parts / base_parts;
+            mix += base + used;
+            // What is left is counted down to the part that the rounding of the mix leaves over.
+            stranded_agent += (agent * base_parts - base * agent_parts) / base_parts;
+        } else {
+            let used = agent * base_parts / agent_parts;
+            mix += agent + used;
+            stranded_base += (base * agent_parts - agent * base_parts) / agent_parts;
+        }
+    }
+    let base_lacking = stranded_agent.saturating_mul(base_parts);
+    let binding = match base_lacking.cmp(&stranded_base.saturating_mul(agent_parts)) {
+        std::cmp::Ordering::Greater => Some(KitPart::Base),
+        std::cmp::Ordering::Less => Some(KitPart::CuringAgent),
+        std::cmp::Ordering::Equal => None,
+    };
+    UsableMix {
+        mix_micro: saturated(mix),
+        binding,
+        stranded_base_micro: saturated(stranded_base),
+        stranded_curing_agent_micro: saturated(stranded_agent),
+        ratio_using_all: (all_agent > 0).then(|| all_base as f64 / all_agent as f64),
+    }
+}
+
+fn saturated(quantity: i128) -> i64 {
+    i64::try_from(quantity).unwrap_or(i64::MAX)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    #[track_caller]
+    fn check(lots: &[(i64, i64)], mix: i64, binding: Option<KitPart>, stranded: (i64, i64)) {
+        let lots: Vec<_> = lots
+            .iter()
+            .map(|&(base_micro, curing_agent_micro)| KitLot {
+                base_micro,
+                curing_agent_micro,
+            })
+            .collect();
+        let found = usable_mix(&lots, MixRatio::new(10, 1).unwrap());
+        assert_eq!((found.mix_micro, found.binding), (mix, binding));
+        let rest = (found.stranded_base_micro, found.stranded_curing_agent_micro);
+        assert_eq!(rest, stranded);
+    }
+
+    #[test]
+    fn each_part_can_bind() {
+        check(&[(1000, 100)], 1100, None, (0, 0));
+        check(&[(1000, 80)], 880, Some(KitPart::CuringAgent), (200, 0));
+        check(&[(500, 80)], 550, Some(KitPart::Base), (0, 30));
+        check(&[], 0, None, (0, 0));
+        check(&[(-5, 7)], 0, Some(KitPart::Base), (0, 7));
+    }
+
+    #[test]
+    fn parts_of_different_kit_lots_are_not_mixed() {
+        check(&[(1000, 0), (0, 100)], 0, None, (1000, 100));
+        check(
+            &[(1000, 90), (500, 80)],
+            990 + 550,
+            Some(KitPart::Base),
+            (100, 30),
+        );
+    }
+
+    #[test]
+    fn the_largest_stock_does_not_overflow() {
+        let lot = KitLot {
+            base_micro: i64::MAX,
+            curing_agent_micro: i64::MAX,
+        };
+        let ratio = MixRatio::new(i64::MAX, 1).unwrap();
+        assert_eq!(usable_mix(&[lot; 3], ratio).mix_micro, i64::MAX);
+    }
+
+    proptest! {
+        #[test]
+        fn mix_and_rest_are_all_there_is(base in 0_i64..1_000_000_000, agent in 0_i64..1_000_000_000, b in 1_i64..100, a in 1_i64..100) {
+            let lot = KitLot { base_micro: base, curing_agent_micro: agent };
+            let found = usable_mix(&[lot], MixRatio::new(b, a).unwrap());
+            let rest = found.stranded_base_micro + found.stranded_curing_agent_micro;
+            // Both are rounded down, so that at most one millionth of a gram is in neither.
+            prop_assert!((0..=1).contains(&(base + agent - found.mix_micro - rest)));
+        }
+    }
+}

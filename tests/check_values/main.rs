@@ -1,0 +1,4 @@
+//! The sums held against values from outside: published, or computed elsewhere; each with its source in the data files.
+
+mod casting;
+mod purchasing;
