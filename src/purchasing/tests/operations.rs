@@ -4,11 +4,6 @@ use chrono::NaiveDate;
 use diesel::RunQueryDsl;
 use serde_json::{Value, json};
 
-use super::exchange::{ExchangeRate, rate_enter};
-use super::ops::{ImportSettings, import_commit, import_get, import_list, import_preview};
-use super::order_input::{CancelIn, OrderIn, ReceiveIn};
-use super::orders::{OrderState, OrderView, order_cancel, order_get, order_place, order_receive};
-use super::report::{ImportReport, Outcome};
 use crate::base::{Currency, Error, Money, Quantity, RefusalKind};
 use crate::catalogue::{
     CatalogueBody, ElastomerBody, GrantBody, KitBody, MaterialBody, SupplierBody, entry_create,
@@ -17,6 +12,12 @@ use crate::catalogue::{
 use crate::db::Db;
 use crate::db::fixture::{on_database, write};
 use crate::http::Page;
+use crate::purchasing::ops::{
+    ExchangeRate, ImportSettings, OrderState, OrderView, import_commit, import_get, import_list,
+    import_preview, order_cancel, order_get, order_place, order_receive, rate_enter,
+};
+use crate::purchasing::order_input::{CancelIn, OrderIn, ReceiveIn};
+use crate::purchasing::report::{ImportReport, Outcome};
 use crate::stock::verify::verify;
 use crate::stock::views::{LotView, lots_list};
 

@@ -5,19 +5,19 @@ use std::collections::HashMap;
 use chrono::NaiveDate;
 use proptest::prelude::*;
 
-use super::csv_file::FileFormat;
-use super::facts::{
+use crate::base::{Code, Currency, Micro, Money, Quantity, Unit};
+use crate::purchasing::csv_file::FileFormat;
+use crate::purchasing::facts::{
     GrantFacts, ImportFacts, ItemFacts, ItemKind, LineFacts, LineState, OrderFacts, PartFacts,
     SupplierFacts, SupplierKey,
 };
-use super::goods::{amounts_of, amounts_sum};
-use super::import::{ImportOptions, ImportPlan, decide};
-use super::landed::SpreadBasis;
-use super::number::DecimalMark;
-use super::quoted::{QuotedRate, RateTable};
-use super::report::Outcome;
-use super::row::{ReadContext, RowReading, read_purchases};
-use crate::base::{Code, Currency, Micro, Money, Quantity, Unit};
+use crate::purchasing::goods::{amounts_of, amounts_sum};
+use crate::purchasing::import::{ImportOptions, ImportPlan, decide};
+use crate::purchasing::landed::SpreadBasis;
+use crate::purchasing::number::DecimalMark;
+use crate::purchasing::quoted::{QuotedRate, RateTable};
+use crate::purchasing::report::Outcome;
+use crate::purchasing::row::{ReadContext, RowReading, read_purchases};
 
 const HEADER: &str = "order_no,line_no,supplier,ordered_on,received_on,item,lot,packs,pack_quantity,unit,line_price,currency,freight,expires_on,rate,duty,fees,tax,tax_recoverable,kit_lot,funded_by";
 
@@ -182,8 +182,9 @@ fn check_plan(plan: ImportPlan, expected: &[&str]) -> ImportPlan {
             None => assert_eq!(row.outcome.as_str(), *expected, "{row:?}"),
             Some(fault) => {
                 let (column, part) = fault.split_once(": ").expect("column: detail");
-                let said =
-                    |e: &super::csv_file::CellError| e.column == column && e.detail.contains(part);
+                let said = |e: &crate::purchasing::csv_file::CellError| {
+                    e.column == column && e.detail.contains(part)
+                };
                 assert_eq!(row.outcome, Outcome::Error);
                 assert!(row.errors.iter().any(said), "{expected}: {row:?}");
             }
@@ -198,7 +199,7 @@ fn check(lines: &[&str], expected: &[&str]) -> ImportPlan {
 }
 
 fn costs(plan: &ImportPlan) -> Vec<String> {
-    let cost = |lot: &super::import::PlannedLot| lot.landed_cost.to_string();
+    let cost = |lot: &crate::purchasing::import::PlannedLot| lot.landed_cost.to_string();
     plan.lots.iter().map(cost).collect()
 }
 
