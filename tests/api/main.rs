@@ -4,10 +4,15 @@ mod casts;
 mod cli;
 mod doors;
 mod health;
+#[path = "../check_values/hostile.rs"]
+mod hostile;
+mod import_command;
 mod installation;
 mod materials;
 mod openapi;
+mod orders;
 mod problems;
+mod purchase_imports;
 mod readme;
 mod shutdown;
 mod support;

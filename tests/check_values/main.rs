@@ -1,4 +1,5 @@
 //! The sums held against values from outside: published, or computed elsewhere; each with its source in the data files.
 
 mod casting;
+mod hostile;
 mod purchasing;
