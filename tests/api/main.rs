@@ -5,10 +5,15 @@ mod cli;
 mod doors;
 mod health;
 mod histories;
+#[path = "../check_values/hostile.rs"]
+mod hostile;
+mod import_command;
 mod installation;
 mod materials;
 mod openapi;
+mod orders;
 mod problems;
+mod purchase_imports;
 mod readme;
 mod reports;
 mod shutdown;

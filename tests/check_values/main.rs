@@ -2,5 +2,6 @@
 
 mod casting;
 mod costing;
+mod hostile;
 mod purchasing;
 mod stock;

@@ -11,18 +11,18 @@ use serde::{Deserialize, Serialize};
 use sha2::{Digest, Sha256};
 use utoipa::ToSchema;
 
-use super::csv_file::{FileError, FileFormat};
-use super::facts::{ImportFacts, LineState, SupplierKey};
-use super::import::{ImportOptions, ImportPlan, PlannedLine, decide};
 use super::load::{facts_load, items_load, materials_of};
-use super::number::DecimalMark;
-use super::report::{ImportReport, Outcome, RowReport};
-use super::row::{ReadContext, RowReading, read_purchases};
-use super::store::{self, NewLine};
 use crate::base::{Currency, Error, Quantity, RefusalKind};
 use crate::catalogue::{entries_hold, supplier_ensure};
 use crate::db::{AnyConnection, Tx, instant};
 use crate::http::Page;
+use crate::purchasing::csv_file::{FileError, FileFormat};
+use crate::purchasing::facts::{ImportFacts, LineState, SupplierKey};
+use crate::purchasing::import::{ImportOptions, ImportPlan, PlannedLine, decide};
+use crate::purchasing::number::DecimalMark;
+use crate::purchasing::report::{ImportReport, Outcome, RowReport};
+use crate::purchasing::row::{ReadContext, RowReading, read_purchases};
+use crate::purchasing::store::{self, NewLine};
 use crate::stock::receive::{Receipt, lots_receive};
 use crate::stock::settle::lock_reach;
 
@@ -149,7 +149,7 @@ fn file_refused(error: &FileError) -> Error {
 }
 
 /// The refusal of a file with rows in error, which names them all.
-pub(super) fn rows_refused(rows: Vec<RowReport>) -> Error {
+fn rows_refused(rows: Vec<RowReport>) -> Error {
     let all = rows.len();
     let bad: Vec<RowReport> = rows
         .into_iter()

@@ -6,19 +6,19 @@ use std::collections::{BTreeSet, HashMap};
 
 use chrono::{Days, NaiveDate};
 
-use super::facts::{
-    GrantFacts, ImportFacts, ItemFacts, ItemKind, LineFacts, LineState, OrderFacts, PartFacts,
-    SupplierFacts, SupplierKey,
-};
-use super::quoted::{QuotedRate, RATE_DAYS_BACK, RateTable};
-use super::row::{PurchaseRow, RowReading};
-use super::store;
 use crate::base::{Code, Currency, Error};
 use crate::catalogue::{
     ElastomerBody, Entry, GrantBody, Item, KitBody, codes_by_ids, entries_by_codes, items_by_codes,
     supplier_code, supplier_named,
 };
 use crate::db::AnyConnection;
+use crate::purchasing::facts::{
+    GrantFacts, ImportFacts, ItemFacts, ItemKind, LineFacts, LineState, OrderFacts, PartFacts,
+    SupplierFacts, SupplierKey,
+};
+use crate::purchasing::quoted::{QuotedRate, RATE_DAYS_BACK, RateTable};
+use crate::purchasing::row::{PurchaseRow, RowReading};
+use crate::purchasing::store;
 
 /// The rows of a file that could be read.
 pub(super) fn good_rows(readings: &[RowReading]) -> impl Iterator<Item = &PurchaseRow> {
