@@ -3,12 +3,14 @@
 mod app;
 mod client;
 mod process;
+mod shelf;
 #[path = "../../../src/db/testing.rs"]
 mod testing;
 
 pub(crate) use app::TestApp;
 pub(crate) use client::{Answer, Client, send};
 pub(crate) use process::{Heeltap, heeltap};
+pub(crate) use shelf::receive;
 pub(crate) use testing::TestDatabase;
 
 /// An operation's address with its parameters filled in: `0` is nobody's id and no code in any test.
