@@ -21,7 +21,7 @@ pub(super) fn run(given: &Given) -> Result<(), Failure> {
     let service = app::open(&given.settings()?, Outside::default())?;
     let found = service.db().read(verify)?;
     say(&format!(
-        "read {} lots and {} movements",
+        "lots read: {}, movements read: {}",
         found.lots, found.movements
     ))?;
     for (number, checked) in (1_u8..).zip(CHECKED) {

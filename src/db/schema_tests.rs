@@ -25,11 +25,11 @@ fn declared() -> Columns {
             .filter(|head| !head.starts_with(' '))
         {
             table = head.split(' ').next().unwrap_or_default().to_owned();
-        } else if let Some((column, kind)) = line.trim().split_once(" -> ") {
-            if line.starts_with("        ") {
-                let kind = kind.trim_end_matches(',').to_owned();
-                columns.insert((table.clone(), column.to_owned()), kind);
-            }
+        } else if let Some((column, kind)) = line.trim().split_once(" -> ")
+            && line.starts_with("        ")
+        {
+            let kind = kind.trim_end_matches(',').to_owned();
+            columns.insert((table.clone(), column.to_owned()), kind);
         }
     }
     columns

@@ -111,23 +111,14 @@ fn standing(
     }
     let conflict = |detail: &str| Err(Error::refused(RefusalKind::HistoryConflict, detail));
     match original.kind {
-        MovementKind::Receipt => {
-            if stands_on_receipt(tx, grasp.lot.id)? {
-                return conflict(
-                    "the lot has been used or counted since: a receipt can only be taken back when nothing stands on it",
-                );
-            }
-        }
-        MovementKind::Count => {
-            if store::has_offsets(tx.conn, movement_id)? {
-                return conflict(
-                    "entries recorded since were evened out against this count: count the pack again instead",
-                );
-            }
-        }
-        _ => {}
+        MovementKind::Receipt if stands_on_receipt(tx, grasp.lot.id)? => conflict(
+            "the lot has been used or counted since: a receipt can only be taken back when nothing stands on it",
+        ),
+        MovementKind::Count if store::has_offsets(tx.conn, movement_id)? => conflict(
+            "entries recorded since were evened out against this count: count the pack again instead",
+        ),
+        _ => Ok(()),
     }
-    Ok(())
 }
 
 /// Sets the day of the pack's last count right after a count was taken back.

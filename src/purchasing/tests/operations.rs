@@ -12,6 +12,7 @@ use crate::catalogue::{
 use crate::db::Db;
 use crate::db::fixture::{on_database, write};
 use crate::http::Page;
+use crate::http::Page;
 use crate::purchasing::ops::{
     ExchangeRate, ImportSettings, OrderState, OrderView, import_commit, import_get, import_list,
     import_preview, order_cancel, order_get, order_place, order_receive, rate_enter,
@@ -83,8 +84,19 @@ fn day(text: &str) -> NaiveDate {
 }
 
 fn lots(db: &Db) -> Vec<LotView> {
-    db.read(|conn| lots_list(conn, None, 0, 1_000, day("2026-03-04")))
-        .expect("the lots")
+    db.read(|conn| {
+        lots_list(
+            conn,
+            None,
+            None,
+            Page {
+                after: 0,
+                limit: 1_000,
+            },
+            day("2026-03-04"),
+        )
+    })
+    .expect("the lots")
 }
 
 fn order(db: &Db, code: &str) -> OrderView {

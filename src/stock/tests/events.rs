@@ -1,13 +1,14 @@
 //! The life of a pack: received, opened, counted, spilled, written off, taken back.
 
 use super::{at_bench, day, q};
-use crate::base::Quantity;
+use crate::base::{Money, Quantity};
 use crate::db::Tx;
 use crate::stock::counting::{CountIn, pack_count};
 use crate::stock::events::{
     HoldIn, OpenIn, lot_hold, lot_release, pack_hold, pack_open, pack_release,
 };
 use crate::stock::losing::{Loss, LossIn, pack_lose};
+use crate::stock::receive::{Receipt, lots_receive};
 use crate::stock::reversing::{ReverseIn, movement_reverse};
 use crate::stock::views::LotState;
 
@@ -316,6 +317,37 @@ fn value_is_never_left_without_stock() {
         assert_eq!(taken_back, "history-conflict");
         bench.run(|tx| pack_count(tx, pack, &found("0")));
         assert_eq!(bench.stands(lot), "0 @ 0");
+        bench.sound();
+    });
+}
+
+#[test]
+fn a_delivery_has_a_day_a_cost_and_something_in_every_pack() {
+    at_bench(|bench| {
+        let material_id = bench.base("base", "0");
+        let receive = |on: &str, packs: &[&str], cost: &str| {
+            let packs: Vec<Quantity> = packs.iter().map(|text| q(text)).collect();
+            bench.refusal(|tx| {
+                let receipt = Receipt {
+                    material_id,
+                    lot_code: "L-1",
+                    kit_lot: None,
+                    kit_id: None,
+                    supplier_id: None,
+                    order_line_id: None,
+                    funded_by_id: None,
+                    received_on: day(on),
+                    expires_on: None,
+                    packs: &packs,
+                    landed_cost: Money::parse(cost)?,
+                };
+                lots_receive(tx, &[receipt])
+            })
+        };
+        assert_eq!(receive("2026-03-05", &["1"], "1"), "invalid /received_on");
+        assert_eq!(receive("2026-03-04", &["1"], "-1"), "invalid /line_price");
+        assert_eq!(receive("2026-03-04", &[], "1"), "invalid /packs");
+        assert_eq!(receive("2026-03-04", &["1", "0"], "1"), "invalid /packs");
         bench.sound();
     });
 }
