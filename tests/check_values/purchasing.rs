@@ -10,7 +10,7 @@ use heeltap::base::{
     factor, round_half_even_div,
 };
 use heeltap::purchasing::csv_file::{
-    Delimiter, Encoding, FileFormat, Limits, Records, decode, read_table,
+    Delimiter, Encoding, FileFormat, Limits, Records, read_table,
 };
 use heeltap::purchasing::date::{serial_1900, serial_1904};
 use heeltap::purchasing::identity::{Comparison, repeats};

@@ -12,7 +12,6 @@ use crate::catalogue::{
 use crate::db::Db;
 use crate::db::fixture::{on_database, write};
 use crate::http::Page;
-use crate::http::Page;
 use crate::purchasing::ops::{
     ExchangeRate, ImportSettings, OrderState, OrderView, import_commit, import_get, import_list,
     import_preview, order_cancel, order_get, order_place, order_receive, rate_enter,
