@@ -34,6 +34,8 @@ use crate::http::{Door, ProblemBody, Role};
         (name = "casts", description = "What a cast needs, and its life from booking to demoulding"),
         (name = "tokens", description = "Who may come in"),
         (name = "purchasing", description = "Purchase files, orders, exchange rates"),
+        (name = "stock", description = "Lots and packs, bench events, and the proof of the books"),
+        (name = "warnings", description = "What needs somebody's attention"),
     )
 )]
 struct ApiDoc;

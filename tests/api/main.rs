@@ -4,6 +4,7 @@ mod casts;
 mod cli;
 mod doors;
 mod health;
+mod histories;
 mod installation;
 mod materials;
 mod openapi;
