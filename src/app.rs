@@ -28,7 +28,7 @@ use crate::base::{Clock, Currency, Entropy, Error, OsEntropy, SystemClock};
 use crate::db::{DatabaseUrl, Db};
 use crate::http::tokens::{TokenIn, TokenMade, none_yet, token_create};
 use crate::http::{Limits, Role, Service};
-use crate::{casting, catalogue};
+use crate::{casting, catalogue, reorder};
 
 /// What a process is told about its database and its installation.
 #[derive(Debug, Clone)]
@@ -118,5 +118,6 @@ pub fn routes(cfg: &mut ServiceConfig<'_>) {
         .configure(docs::routes)
         .configure(tokens::routes)
         .configure(catalogue::routes)
-        .configure(casting::routes);
+        .configure(casting::routes)
+        .configure(reorder::routes);
 }

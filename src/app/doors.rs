@@ -90,4 +90,8 @@ pub const DOORS: &[Door] = &[
     door("POST", "/v1/casts/{code}/demold", BENCH),
     door("POST", "/v1/casts/{code}/cancel", BENCH),
     door("POST", "/v1/casts/{code}/undo", BENCH),
+    // reorder
+    door("GET", "/v1/reorder", EVERYONE),
+    door("GET", "/v1/reorder/{material}", EVERYONE),
+    door("GET", "/v1/warnings", EVERYONE),
 ];

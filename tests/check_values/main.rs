@@ -2,3 +2,4 @@
 
 mod casting;
 mod purchasing;
+mod reorder;

@@ -47,6 +47,7 @@ const ACTING: &[&str] = &[
     "src/catalogue/find.rs",
     "src/catalogue/naming.rs",
     "src/catalogue/retire.rs",
+    "src/reorder/load.rs",
     "src/stock/events.rs",
     "src/stock/load.rs",
     "src/stock/post.rs",
