@@ -14,6 +14,7 @@ use parking_lot::{Condvar, Mutex};
 use crate::base::Error;
 use crate::db::{job_claim, job_give_back};
 use crate::http::Service;
+use crate::reorder;
 
 /// Work that is done again and again.
 #[derive(Debug, Clone, Copy)]
@@ -33,16 +34,30 @@ struct DailyJob {
 }
 
 /// The workers of a serving process. A room's worker is added here.
-pub const WORKERS: &[Worker] = &[Worker {
-    name: "daily jobs",
-    every: Duration::from_secs(60),
-    work: daily,
-}];
+pub const WORKERS: &[Worker] = &[
+    Worker {
+        name: "daily jobs",
+        every: Duration::from_secs(60),
+        work: daily,
+    },
+    Worker {
+        name: "reorder advice",
+        every: Duration::from_secs(5),
+        work: reorder::drain,
+    },
+];
 
-const DAILY: &[DailyJob] = &[DailyJob {
-    name: "forget-old-answers",
-    work: |service| service.forget_old_answers().map(|_| ()),
-}];
+const DAILY: &[DailyJob] = &[
+    DailyJob {
+        name: "forget-old-answers",
+        work: |service| service.forget_old_answers().map(|_| ()),
+    },
+    DailyJob {
+        // Dates move even when nothing is written.
+        name: "reorder-advice",
+        work: reorder::refresh,
+    },
+];
 
 fn daily(service: &Service) -> Result<(), Error> {
     DAILY.iter().try_for_each(|job| once_a_day(service, job))

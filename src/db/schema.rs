@@ -339,8 +339,8 @@ diesel::table! {
 }
 
 diesel::table! {
-    reorder_advice (material_id) {
-        material_id -> BigInt,
+    reorder_advice (item_id) {
+        item_id -> BigInt,
         computed_on -> Date,
         body -> Text,
     }
@@ -416,7 +416,7 @@ diesel::joinable!(refused_bookings -> catalogue_entries (recipe_id));
 diesel::joinable!(refused_demand -> refused_bookings (refused_booking_id));
 diesel::joinable!(refused_demand -> materials (material_id));
 diesel::joinable!(dirty_materials -> materials (material_id));
-diesel::joinable!(reorder_advice -> materials (material_id));
+diesel::joinable!(reorder_advice -> catalogue_entries (item_id));
 
 diesel::allow_tables_to_appear_in_same_query!(
     installation,

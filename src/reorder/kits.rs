@@ -43,6 +43,43 @@ impl MixRatio {
             curing_agent: curing_agent_micro,
         })
     }
+
+    /// The mix that takes this much of a part, rounded up; a negative mass counts as 0.
+    ///
+    /// ```
+    /// use heeltap::reorder::kits::{KitPart, MixRatio};
+    /// let ratio = MixRatio::new(10_000_000, 1_000_000).unwrap();
+    /// assert_eq!(ratio.mix_with(KitPart::Base, 1_000), 1_100);
+    /// assert_eq!(ratio.mix_with(KitPart::CuringAgent, 1_000), 11_000);
+    /// ```
+    #[must_use]
+    pub fn mix_with(self, part: KitPart, part_micro: i64) -> i64 {
+        let parts = match part {
+            KitPart::Base => self.base,
+            KitPart::CuringAgent => self.curing_agent,
+        };
+        let (parts, all) = (i128::from(parts), self.sum());
+        saturated((i128::from(part_micro.max(0)) * all + parts - 1) / parts)
+    }
+
+    /// The mean of a figure of the base and one of the curing agent, weighted by mass and rounded half up: what a unit of
+    /// mix costs, from what a unit of each part costs.
+    ///
+    /// ```
+    /// use heeltap::reorder::kits::MixRatio;
+    /// let ratio = MixRatio::new(10_000_000, 1_000_000).unwrap();
+    /// assert_eq!(ratio.mean(100_000, 210_000), 110_000);
+    /// ```
+    #[must_use]
+    pub fn mean(self, of_base: i64, of_curing_agent: i64) -> i64 {
+        let sum = i128::from(of_base) * i128::from(self.base)
+            + i128::from(of_curing_agent) * i128::from(self.curing_agent);
+        saturated((sum + self.sum() / 2).div_euclid(self.sum()))
+    }
+
+    fn sum(self) -> i128 {
+        i128::from(self.base) + i128::from(self.curing_agent)
+    }
 }
 
 /// Usable stock of one kit lot, in millionths of a gram.

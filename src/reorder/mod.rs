@@ -3,17 +3,33 @@
 //! Invariants: booked casts are known demand and are never forecast again; every figure comes from the pure files; a
 //! warning is raised once. Deliberately absent: the placing of orders (purchasing), the delivery of warnings (notify).
 
+pub mod alarms;
 pub mod assess;
+pub mod batches;
 pub mod classify;
 pub mod demand;
 pub mod distribution;
 pub mod facts;
 pub mod forecast;
 pub mod foresee;
+pub mod judge;
+pub mod kit_facts;
 pub mod kits;
 pub mod lead_time;
+mod load;
+pub mod material_facts;
+mod ops;
+pub mod order_lines;
 pub mod order_quantity;
 pub mod reason;
 pub mod reorder_point;
+mod routes;
 pub mod service;
+mod store;
+#[cfg(test)]
+mod tests;
+pub mod view;
 pub mod walk;
+
+pub use ops::{advice_refresh, drain, refresh};
+pub use routes::routes;

@@ -4,4 +4,5 @@ mod casting;
 mod costing;
 mod hostile;
 mod purchasing;
+mod reorder;
 mod stock;

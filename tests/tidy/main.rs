@@ -65,6 +65,7 @@ const ACTING: &[&str] = &[
     "src/casting/standing.rs",
     "src/casting/undo.rs",
     "src/casting/view.rs",
+    "src/reorder/load.rs",
     "src/stock/events.rs",
     "src/stock/load.rs",
     "src/stock/post.rs",

@@ -29,4 +29,4 @@ DROP TABLE idempotency_keys CASCADE;
 DROP TABLE tokens CASCADE;
 DROP TABLE period_guard CASCADE;
 DROP TABLE installation CASCADE;
-DROP FUNCTION IF EXISTS append_only, movement_is_in_order, movement_moves_balances, reservation_promises, reservations_are_kept, pool_movement_moves_pool, period_guard_advances CASCADE;
+DROP FUNCTION IF EXISTS append_only, movement_is_in_order, movement_moves_balances, reservation_promises, reservations_are_kept, pool_movement_moves_pool, period_guard_advances, cast_need_changes_advice, cast_changes_advice, pack_changes_advice CASCADE;

@@ -377,8 +377,9 @@ CREATE TABLE dirty_materials (
     since        TIMESTAMP NOT NULL
 );
 
+-- The advice on a material or a kit, as it is shown. Kept for speed only: whoever changes its shape may empty it.
 CREATE TABLE reorder_advice (
-    material_id  BIGINT NOT NULL PRIMARY KEY REFERENCES materials (id),
+    item_id      BIGINT NOT NULL PRIMARY KEY REFERENCES catalogue_entries (id),
     computed_on  DATE NOT NULL,
     body         TEXT NOT NULL
 );
@@ -531,3 +532,42 @@ BEGIN
 END $$;
 CREATE TRIGGER period_guard_only_advances BEFORE UPDATE ON period_guard
     FOR EACH ROW EXECUTE FUNCTION period_guard_advances();
+
+-- What booked casts need, and which packs can serve them, changes the advice without any movement or promise. `since` is
+-- the instant of the newest entry that is known then, so the change is no older.
+CREATE FUNCTION cast_need_changes_advice() RETURNS trigger LANGUAGE plpgsql AS $$
+DECLARE
+    need cast_needs%ROWTYPE;
+BEGIN
+    IF TG_OP = 'DELETE' THEN need := OLD; ELSE need := NEW; END IF;
+    INSERT INTO dirty_materials (material_id, since)
+        SELECT need.material_id, booked_at FROM casts WHERE id = need.cast_id
+        ON CONFLICT DO NOTHING;
+    RETURN NULL;
+END $$;
+CREATE TRIGGER cast_needs_change_advice AFTER INSERT OR DELETE ON cast_needs
+    FOR EACH ROW EXECUTE FUNCTION cast_need_changes_advice();
+
+CREATE FUNCTION cast_changes_advice() RETURNS trigger LANGUAGE plpgsql AS $$
+BEGIN
+    INSERT INTO dirty_materials (material_id, since)
+        SELECT DISTINCT material_id, COALESCE(NEW.cancelled_at, NEW.booked_at) FROM cast_needs WHERE cast_id = NEW.id
+        ORDER BY material_id
+        ON CONFLICT DO NOTHING;
+    RETURN NULL;
+END $$;
+CREATE TRIGGER casts_change_advice AFTER UPDATE ON casts
+    FOR EACH ROW WHEN (OLD.state <> NEW.state OR OLD.cast_on <> NEW.cast_on) EXECUTE FUNCTION cast_changes_advice();
+
+CREATE FUNCTION pack_changes_advice() RETURNS trigger LANGUAGE plpgsql AS $$
+BEGIN
+    INSERT INTO dirty_materials (material_id, since)
+        SELECT lots.material_id, movements.recorded_at
+          FROM lots JOIN movements ON movements.lot_id = lots.id AND movements.seq = lots.head_seq
+         WHERE lots.id = NEW.lot_id
+        ON CONFLICT DO NOTHING;
+    RETURN NULL;
+END $$;
+CREATE TRIGGER packs_change_advice AFTER UPDATE ON packs
+    FOR EACH ROW WHEN (OLD.opened_on IS DISTINCT FROM NEW.opened_on OR OLD.held_reason IS DISTINCT FROM NEW.held_reason)
+    EXECUTE FUNCTION pack_changes_advice();

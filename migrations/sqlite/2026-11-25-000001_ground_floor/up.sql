@@ -377,8 +377,9 @@ CREATE TABLE dirty_materials (
     since        TIMESTAMP NOT NULL
 );
 
+-- The advice on a material or a kit, as it is shown. Kept for speed only: whoever changes its shape may empty it.
 CREATE TABLE reorder_advice (
-    material_id  BIGINT NOT NULL PRIMARY KEY REFERENCES materials (id),
+    item_id      BIGINT NOT NULL PRIMARY KEY REFERENCES catalogue_entries (id),
     computed_on  DATE NOT NULL,
     body         TEXT NOT NULL
 );
@@ -510,3 +511,33 @@ BEGIN SELECT RAISE(ABORT, 'a closed period stays closed'); END;
 CREATE TRIGGER movements_open_period BEFORE INSERT ON movements
 WHEN NEW.effective_on <= (SELECT closed_through FROM period_guard WHERE id = 1)
 BEGIN SELECT RAISE(ABORT, 'the period of this movement is closed'); END;
+
+-- What booked casts need, and which packs can serve them, changes the advice without any movement or promise. `since` is
+-- the instant of the newest entry that is known then, so the change is no older.
+CREATE TRIGGER cast_needs_change_advice AFTER INSERT ON cast_needs
+BEGIN
+    INSERT OR IGNORE INTO dirty_materials (material_id, since)
+        SELECT NEW.material_id, booked_at FROM casts WHERE id = NEW.cast_id;
+END;
+
+CREATE TRIGGER cast_needs_taken_back_change_advice AFTER DELETE ON cast_needs
+BEGIN
+    INSERT OR IGNORE INTO dirty_materials (material_id, since)
+        SELECT OLD.material_id, booked_at FROM casts WHERE id = OLD.cast_id;
+END;
+
+CREATE TRIGGER casts_change_advice AFTER UPDATE ON casts
+WHEN OLD.state <> NEW.state OR OLD.cast_on <> NEW.cast_on
+BEGIN
+    INSERT OR IGNORE INTO dirty_materials (material_id, since)
+        SELECT DISTINCT material_id, COALESCE(NEW.cancelled_at, NEW.booked_at) FROM cast_needs WHERE cast_id = NEW.id;
+END;
+
+CREATE TRIGGER packs_change_advice AFTER UPDATE ON packs
+WHEN OLD.opened_on IS NOT NEW.opened_on OR OLD.held_reason IS NOT NEW.held_reason
+BEGIN
+    INSERT OR IGNORE INTO dirty_materials (material_id, since)
+        SELECT lots.material_id, movements.recorded_at
+          FROM lots JOIN movements ON movements.lot_id = lots.id AND movements.seq = lots.head_seq
+         WHERE lots.id = NEW.lot_id;
+END;

@@ -1,60 +1,14 @@
-//! Warnings: listed and acknowledged.
+//! Warnings: acknowledged. They are listed by the reorder room, which brings them up to date first.
 
-use actix_web::web::{Data, Path, Query};
-use actix_web::{HttpRequest, get, post};
-use serde::Deserialize;
-use utoipa::{IntoParams, ToSchema};
+use actix_web::post;
+use actix_web::web::{Data, Path};
 use utoipa_actix_web::service_config::ServiceConfig;
 
-use crate::http::{Answer, Body, List, PageQuery, ProblemBody, Reply, Service};
-use crate::stock::warnings::{AcknowledgeIn, Warning, warning_acknowledge, warnings_list};
+use crate::http::{Answer, Body, ProblemBody, Reply, Service};
+use crate::stock::warnings::{AcknowledgeIn, Warning, warning_acknowledge};
 
 pub(super) fn routes(cfg: &mut ServiceConfig<'_>) {
-    cfg.service(warning_list).service(warning_acknowledging);
-}
-
-/// Which warnings.
-#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Deserialize, ToSchema)]
-#[serde(rename_all = "snake_case")]
-enum Which {
-    /// Those whose cause stands, acknowledged or not.
-    Open,
-    /// Those that cleared themselves too.
-    #[default]
-    All,
-}
-
-#[derive(Debug, Clone, Copy, Deserialize, IntoParams)]
-#[into_params(parameter_in = Query)]
-struct WarningsQuery {
-    /// `open` for those whose cause stands; `all` unless said.
-    #[param(inline)]
-    #[serde(default)]
-    state: Which,
-}
-
-/// Lists warnings, oldest first.
-#[utoipa::path(
-    tag = "warnings",
-    params(PageQuery, WarningsQuery),
-    responses(
-        (status = 200, description = "A page of warnings", body = List<Warning>),
-        (status = 400, description = "A query value is not understood", body = ProblemBody, content_type = "application/problem+json"),
-    )
-)]
-#[get("/v1/warnings")]
-async fn warning_list(
-    service: Data<Service>,
-    page: Query<PageQuery>,
-    query: Query<WarningsQuery>,
-    request: HttpRequest,
-) -> Answer {
-    let page = page.page()?;
-    let open_only = query.state == Which::Open;
-    let rows = service
-        .read(move |conn| warnings_list(conn, open_only, page))
-        .await?;
-    List::from_rows(rows, page, |warning| warning.id).answer_to(&request)
+    cfg.service(warning_acknowledging);
 }
 
 /// Acknowledges a warning, with a note of what is being done about it.
