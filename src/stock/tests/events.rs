@@ -143,7 +143,7 @@ fn a_count_that_finds_nothing_new_is_in_the_books_too() {
 }
 
 #[test]
-fn what_makes_no_sense_is_refused() {
+fn a_count_that_makes_no_sense_is_refused() {
     at_bench(|bench| {
         let (base, gloves) = (bench.base("base", "0"), bench.pieces("gloves"));
         let lot = bench.receive(base, &["100"], "10");
@@ -211,6 +211,19 @@ fn what_makes_no_sense_is_refused() {
                 "{input:?}"
             );
         }
+        assert_eq!(bench.stands(lot), "100 @ 10");
+        bench.sound();
+    });
+}
+
+#[test]
+fn a_loss_that_makes_no_sense_is_refused() {
+    at_bench(|bench| {
+        let (base, gloves) = (bench.base("base", "0"), bench.pieces("gloves"));
+        let lot = bench.receive(base, &["100"], "10");
+        let pack = bench.pack(lot, 1);
+        let pairs = bench.receive(gloves, &["10"], "5");
+        let pair = bench.pack(pairs, 1);
         let losses = [
             (pack, lost("0"), "invalid /quantity"),
             (pack, lost("100.000001"), "invalid /quantity"),
