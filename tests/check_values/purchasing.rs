@@ -9,9 +9,7 @@ use heeltap::base::{
     Currency, Micro, Money, Quantity, Unit, UnitError, apportion, convert, convert_by_density,
     factor, round_half_even_div,
 };
-use heeltap::purchasing::csv_file::{
-    Delimiter, Encoding, FileFormat, Limits, Records, decode, read_table,
-};
+use heeltap::purchasing::csv_file::{Delimiter, Encoding, FileFormat, Limits, Records, read_table};
 use heeltap::purchasing::date::{serial_1900, serial_1904};
 use heeltap::purchasing::identity::{Comparison, repeats};
 use heeltap::purchasing::landed::{LineAmounts, SpreadBasis, land_order};
