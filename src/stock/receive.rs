@@ -40,7 +40,8 @@ pub struct Receipt<'a> {
 /// Takes a delivery into stock and serves the casts that were short of it. Returns the new lots' ids, one per receipt.
 ///
 /// # Errors
-/// [`Error::Invalid`] for a day in the future or a landed cost below 0, [`Error::Refused`] for a closed period.
+/// [`Error::Invalid`] for a day in the future, a landed cost below 0 or a pack with nothing in it; [`Error::Refused`] for a
+/// closed period.
 pub fn lots_receive(tx: &mut Tx<'_>, receipts: &[Receipt<'_>]) -> Result<Vec<i64>, Error> {
     lots_receive_watched(tx, receipts, &mut |_| {})
 }
@@ -74,6 +75,12 @@ fn lot_receive(tx: &mut Tx<'_>, poster: &mut Poster, receipt: &Receipt<'_>) -> R
         return Err(Error::invalid(
             "/line_price",
             format!("a landed cost of {} is below 0", receipt.landed_cost),
+        ));
+    }
+    if receipt.packs.is_empty() || receipt.packs.iter().any(|pack| !pack.is_positive()) {
+        return Err(Error::invalid(
+            "/packs",
+            "a delivery has at least one pack, and each holds more than 0",
         ));
     }
     let lot = NewLot {

@@ -1,5 +1,6 @@
 //! Purchase files over HTTP: what they make, what they leave alone, and how they are refused.
 
+use heeltap::http::Page;
 use heeltap::http::Role;
 use serde_json::{Value, json};
 
@@ -36,7 +37,16 @@ fn send_to(app: &TestApp, query: &str, body: impl Into<Vec<u8>>) -> Answer {
 /// The lots as material, lot code, kit lot, quantity and landed cost.
 fn lots(app: &TestApp) -> Vec<(String, String, Option<String>, String, String)> {
     let read = |conn: &mut heeltap::db::AnyConnection| {
-        heeltap::stock::views::lots_list(conn, None, 0, 1_000, day("2026-03-02"))
+        heeltap::stock::views::lots_list(
+            conn,
+            None,
+            None,
+            Page {
+                after: 0,
+                limit: 1_000,
+            },
+            day("2026-03-02"),
+        )
     };
     let lots = app.service.db().read(read).expect("the lots");
     lots.into_iter()

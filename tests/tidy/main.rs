@@ -42,6 +42,15 @@ const FEATURES: &[&str] = &[
 /// Files of the feature rooms that act (load, decide, append), besides those named `mod`, `store`, `ops`, `routes` or
 /// `worker`. A folder stands for its files. Every other file is pure.
 const ACTING: &[&str] = &[
+    "src/casting/book.rs",
+    "src/casting/correct.rs",
+    "src/casting/demold.rs",
+    "src/casting/load.rs",
+    "src/casting/pool_ops.rs",
+    "src/casting/pour.rs",
+    "src/casting/standing.rs",
+    "src/casting/undo.rs",
+    "src/casting/view.rs",
     "src/catalogue/change.rs",
     "src/catalogue/create.rs",
     "src/catalogue/find.rs",

@@ -83,8 +83,19 @@ fn day(text: &str) -> NaiveDate {
 }
 
 fn lots(db: &Db) -> Vec<LotView> {
-    db.read(|conn| lots_list(conn, None, 0, 1_000, day("2026-03-04")))
-        .expect("the lots")
+    db.read(|conn| {
+        lots_list(
+            conn,
+            None,
+            None,
+            Page {
+                after: 0,
+                limit: 1_000,
+            },
+            day("2026-03-04"),
+        )
+    })
+    .expect("the lots")
 }
 
 fn order(db: &Db, code: &str) -> OrderView {
