@@ -10,8 +10,8 @@ mod orders;
 pub(in crate::purchasing) use exchange::place;
 pub use exchange::{ExchangeRate, rate_enter, rate_list};
 pub use imports::{
-    ImportDetail, ImportSettings, ImportSummary, import_commit, import_get, import_list,
-    import_preview,
+    ImportDetail, ImportSettings, ImportSummary, Progress, import_commit, import_commit_watched,
+    import_get, import_list, import_preview,
 };
 pub use orders::{
     OrderLineView, OrderState, OrderView, order_cancel, order_get, order_list, order_place,

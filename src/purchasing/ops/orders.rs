@@ -130,7 +130,7 @@ pub fn order_place(tx: &mut Tx<'_>, input: &OrderIn) -> Result<(OrderView, bool)
         return Err(Error::refused(RefusalKind::AlreadyExists, detail).with("code", known.as_str()));
     }
     check(&plan, &["order_no", "supplier", "ordered_on"])?;
-    plan_write(tx, plan, &facts)?;
+    plan_write(tx, plan, &facts, &mut |_| {})?;
     let code = code.ok_or_else(|| Error::internal("an order without lines was placed"))?;
     Ok((order_get(tx.conn, &code)?, true))
 }
@@ -220,7 +220,7 @@ pub fn order_receive(tx: &mut Tx<'_>, code: &str, input: &ReceiveIn) -> Result<O
     };
     let plan = decide(&readings, &facts, options);
     check(&plan, &["received_on"])?;
-    plan_write(tx, plan, &facts)?;
+    plan_write(tx, plan, &facts, &mut |_| {})?;
     order_get(tx.conn, &order.code)
 }
 

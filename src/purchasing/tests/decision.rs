@@ -1,170 +1,12 @@
-//! The decision of an import, case by case, and what holds of any file.
+//! The decision of an import, case by case.
 
-use std::collections::HashMap;
-
-use chrono::NaiveDate;
-use proptest::prelude::*;
-
-use crate::base::{Code, Currency, Micro, Money, Quantity, Unit};
-use crate::purchasing::csv_file::FileFormat;
-use crate::purchasing::facts::{
-    GrantFacts, ImportFacts, ItemFacts, ItemKind, LineFacts, LineState, OrderFacts, PartFacts,
-    SupplierFacts, SupplierKey,
-};
-use crate::purchasing::goods::{amounts_of, amounts_sum};
-use crate::purchasing::import::{ImportOptions, ImportPlan, decide};
+use super::books::{day, facts, facts_after, plan_of, row};
+use crate::base::{Money, Quantity};
+use crate::purchasing::csv_file::CellError;
+use crate::purchasing::facts::{ImportFacts, LineState};
+use crate::purchasing::import::{ImportOptions, ImportPlan, PlannedLot};
 use crate::purchasing::landed::SpreadBasis;
-use crate::purchasing::number::DecimalMark;
-use crate::purchasing::quoted::{QuotedRate, RateTable};
 use crate::purchasing::report::Outcome;
-use crate::purchasing::row::{ReadContext, RowReading, read_purchases};
-
-const HEADER: &str = "order_no,line_no,supplier,ordered_on,received_on,item,lot,packs,pack_quantity,unit,line_price,currency,freight,expires_on,rate,duty,fees,tax,tax_recoverable,kit_lot,funded_by";
-
-fn day(text: &str) -> NaiveDate {
-    text.parse().expect("a day")
-}
-
-fn readings(lines: &[String]) -> Vec<RowReading> {
-    let file = format!("{HEADER}\n{}\n", lines.join("\n"));
-    let context = ReadContext {
-        decimal: DecimalMark::Point,
-        today: day("2026-03-04"),
-    };
-    read_purchases(file.as_bytes(), &FileFormat::default(), &context).expect("a file")
-}
-
-/// A good row with some cells replaced: `"item=tray packs=2"`.
-fn row(changes: &str) -> String {
-    let mut cells: HashMap<&str, &str> = HashMap::from([
-        ("order_no", "O-1"),
-        ("line_no", "1"),
-        ("supplier", "North"),
-        ("ordered_on", "2026-01-20"),
-        ("received_on", "2026-02-03"),
-        ("item", "base"),
-        ("lot", "L1"),
-        ("packs", "2"),
-        ("pack_quantity", "1.1"),
-        ("unit", "kg"),
-        ("line_price", "100"),
-        ("currency", "EUR"),
-    ]);
-    for change in changes.split_whitespace() {
-        let (column, value) = change.split_once('=').expect("column=value");
-        assert!(HEADER.split(',').any(|name| name == column), "{column}");
-        cells.insert(column, value);
-    }
-    let line: Vec<&str> = HEADER
-        .split(',')
-        .map(|name| cells.get(name).copied().unwrap_or_default())
-        .collect();
-    line.join(",")
-}
-
-fn item(id: i64, code: &str, kind: ItemKind) -> (String, ItemFacts) {
-    let facts = ItemFacts {
-        id,
-        code: Code::parse(code).expect("a code"),
-        retired: code == "gone",
-        lead_time_days: (code == "base").then_some(14),
-        kind,
-    };
-    (code.to_owned(), facts)
-}
-
-fn material(id: i64, code: &str, unit: Unit) -> (String, ItemFacts) {
-    let kind = ItemKind::Material {
-        unit,
-        density_g_per_ml: (unit == Unit::Ml).then(|| Micro::parse("0.8").expect("a density")),
-    };
-    item(id, code, kind)
-}
-
-fn kit(id: i64, code: &str, base_g: i32, agent_g: i32) -> (String, ItemFacts) {
-    let part = |material_id, code: &str, mass_g| PartFacts {
-        material_id,
-        code: Code::parse(code).expect("a code"),
-        mass_g: Quantity::from_int(mass_g),
-    };
-    let parts = [part(1, "base", base_g), part(2, "agent", agent_g)];
-    item(id, code, ItemKind::Kit(parts))
-}
-
-fn supplier(name: &str) -> (String, SupplierFacts) {
-    let key = match name {
-        "North" => SupplierKey::Known(70),
-        "Gone" => SupplierKey::Known(71),
-        other => SupplierKey::New(other.to_lowercase()),
-    };
-    let facts = SupplierFacts {
-        key,
-        retired: name == "Gone",
-        lead_time_days: Some(30),
-    };
-    (name.to_owned(), facts)
-}
-
-fn facts() -> ImportFacts {
-    let usd = Currency::parse("USD").expect("a currency");
-    let mut rates = RateTable::default();
-    let rate = QuotedRate::parse("0.9").expect("a rate");
-    rates.insert(usd, day("2026-02-02"), rate);
-    let grant = |id, retired| GrantFacts { id, retired };
-    ImportFacts {
-        base_currency: Currency::parse("EUR").expect("a currency"),
-        closed_through: Some(day("2025-12-31")),
-        items: HashMap::from([
-            material(1, "base", Unit::G),
-            material(2, "agent", Unit::G),
-            material(3, "tray", Unit::Each),
-            material(4, "release", Unit::Ml),
-            material(5, "gone", Unit::G),
-            kit(10, "kit-a", 1_000, 100),
-            kit(11, "kit-big", 1_000_000, 1_000_000),
-        ]),
-        grants: HashMap::from([
-            ("g-1".to_owned(), grant(80, false)),
-            ("g-old".to_owned(), grant(81, true)),
-        ]),
-        suppliers: ["North", "South", "SOUTH", "Gone"].map(supplier).into(),
-        orders: HashMap::new(),
-        rates,
-    }
-}
-
-/// The facts once a file's rows are in the books; the ids of lines are 501 and following.
-fn facts_after(lines: &[String]) -> ImportFacts {
-    let mut known = facts();
-    let read = readings(lines);
-    let plan = decide(&read, &known, ImportOptions::default());
-    assert!(!plan.has_errors(), "{plan:?}");
-    for (at, line) in plan.lines.iter().enumerate() {
-        let order = known.orders.entry(line.order_no.clone());
-        let order = order.or_insert_with(|| OrderFacts {
-            id: 300,
-            supplier_id: 70,
-            supplier_name: "North".to_owned(),
-            ordered_on: day("2026-01-20"),
-            lines: HashMap::new(),
-        });
-        let state = match line.received_on {
-            Some(_) => LineState::Received,
-            None => LineState::Ordered,
-        };
-        let stored = LineFacts {
-            id: 501 + at as i64,
-            state,
-            content: line.content.clone(),
-        };
-        order.lines.insert(line.line_no, stored);
-    }
-    known
-}
-
-fn plan_of(lines: &[String], known: &ImportFacts, options: ImportOptions) -> ImportPlan {
-    decide(&readings(lines), known, options)
-}
 
 /// Holds each row's outcome against `outcome` or `error COLUMN: part of the detail`.
 #[track_caller]
@@ -182,9 +24,7 @@ fn check_plan(plan: ImportPlan, expected: &[&str]) -> ImportPlan {
             None => assert_eq!(row.outcome.as_str(), *expected, "{row:?}"),
             Some(fault) => {
                 let (column, part) = fault.split_once(": ").expect("column: detail");
-                let said = |e: &crate::purchasing::csv_file::CellError| {
-                    e.column == column && e.detail.contains(part)
-                };
+                let said = |e: &CellError| e.column == column && e.detail.contains(part);
                 assert_eq!(row.outcome, Outcome::Error);
                 assert!(row.errors.iter().any(said), "{expected}: {row:?}");
             }
@@ -199,7 +39,7 @@ fn check(lines: &[&str], expected: &[&str]) -> ImportPlan {
 }
 
 fn costs(plan: &ImportPlan) -> Vec<String> {
-    let cost = |lot: &crate::purchasing::import::PlannedLot| lot.landed_cost.to_string();
+    let cost = |lot: &PlannedLot| lot.landed_cost.to_string();
     plan.lots.iter().map(cost).collect()
 }
 
@@ -634,79 +474,4 @@ fn a_file_brings_no_more_packs_than_can_be_written_at_once() {
         .collect();
     assert_eq!(bad, [102]);
     assert!(plan.rows[100].errors[0].detail.contains("split the file"));
-}
-
-/// Amounts of some rows of some orders, with items, currencies and days that take every way through the costs.
-fn any_rows() -> impl Strategy<Value = Vec<String>> {
-    let row_of = (
-        (0..3_u8, 0..4_usize, 0..3_usize),
-        (1_i64..1_000_000, 0_i64..5_000, 0_i64..5_000),
-        (0_i64..500, 0_i64..20_000, any::<bool>(), any::<bool>()),
-        1..4_u32,
-    );
-    prop::collection::vec(row_of, 1..12).prop_map(|rows| {
-        let cents = |value: i64| format!("{}.{:02}", value / 100, value % 100);
-        rows.into_iter()
-            .enumerate()
-            .map(|(at, ((order, item, money), (price, freight, duty), rest, packs))| {
-                let (fees, tax, recovered, ordered) = rest;
-                let item = ["item=base", "item=kit-a pack_quantity= unit=", "item=release", "item=tray pack_quantity=7 unit=each"][item];
-                let money = ["", "currency=USD", "currency=USD rate=0.87654321"][money];
-                let ordered = if ordered { "received_on=" } else { "" };
-                row(&format!(
-                    "order_no=O-{order} line_no={} packs={packs} {item} {money} {ordered} line_price={} freight={} duty={} fees={} tax={} tax_recoverable={recovered}",
-                    at + 1, cents(price), cents(freight), cents(duty), cents(fees), cents(tax)
-                ))
-            })
-            .collect()
-    })
-}
-
-proptest! {
-    #[test]
-    fn landed_costs_add_up_to_what_was_paid(lines in any_rows()) {
-        let (known, read) = (facts(), readings(&lines));
-        let options = ImportOptions { confirm_repeated_freight: true, ..ImportOptions::default() };
-        let plan = decide(&read, &known, options);
-        prop_assert!(!plan.has_errors(), "{:?}", plan.rows);
-        let mut paid = Money::ZERO;
-        for row in read.iter().filter_map(|reading| reading.row.as_ref().ok()) {
-            if let Some(day) = row.received_on {
-                let amounts = amounts_of(row, day, None, &known).map_err(|e| TestCaseError::fail(e.detail))?;
-                let sum = amounts_sum(&amounts).map_err(|e| TestCaseError::fail(e.to_string()))?;
-                paid = paid.checked_add(sum).map_err(|e| TestCaseError::fail(e.to_string()))?;
-            }
-        }
-        let lots = Money::checked_sum(plan.lots.iter().map(|lot| lot.landed_cost));
-        let values = Money::checked_sum(plan.lines.iter().map(|line| line.value));
-        prop_assert_eq!((lots, values), (Ok(paid), Ok(paid)));
-    }
-
-    #[test]
-    fn what_was_decided_once_makes_nothing_new(lines in any_rows()) {
-        let (mut known, read) = (facts(), readings(&lines));
-        let options = ImportOptions { confirm_repeated_freight: true, ..ImportOptions::default() };
-        for line in decide(&read, &known, options).lines {
-            let order = known.orders.entry(line.order_no.clone()).or_insert_with(|| OrderFacts {
-                id: 300, supplier_id: 70, supplier_name: "North".to_owned(), ordered_on: day("2026-01-20"), lines: HashMap::new(),
-            });
-            let state = line.received_on.map_or(LineState::Ordered, |_| LineState::Received);
-            order.lines.insert(line.line_no, LineFacts { id: 1, state, content: line.content });
-        }
-        let again = decide(&read, &known, ImportOptions::default());
-        prop_assert!(again.lines.is_empty() && again.lots.is_empty() && again.orders.is_empty());
-        prop_assert!(again.rows.iter().all(|row| row.outcome == Outcome::AlreadyImported));
-    }
-
-    #[test]
-    fn any_cells_are_decided_on(cells in prop::collection::vec("[-0-9a-zA-Z.,/ =]{0,8}", 21), twice in any::<bool>()) {
-        let quoted: Vec<String> = cells.iter().map(|cell| format!("\"{cell}\"")).collect();
-        let line = quoted.join(",");
-        let lines = if twice { vec![line.clone(), line] } else { vec![line] };
-        let plan = plan_of(&lines, &facts(), ImportOptions::default());
-        prop_assert_eq!(plan.rows.len(), lines.len());
-        for row in &plan.rows {
-            prop_assert_eq!(row.outcome == Outcome::Error, !row.errors.is_empty());
-        }
-    }
 }
