@@ -28,7 +28,7 @@ use crate::base::{Clock, Currency, Entropy, Error, OsEntropy, SystemClock};
 use crate::db::{DatabaseUrl, Db};
 use crate::http::tokens::{TokenIn, TokenMade, none_yet, token_create};
 use crate::http::{Limits, Role, Service};
-use crate::{casting, catalogue, reorder};
+use crate::{casting, catalogue, purchasing, reorder};
 
 /// What a process is told about its database and its installation.
 #[derive(Debug, Clone)]
@@ -119,5 +119,6 @@ pub fn routes(cfg: &mut ServiceConfig<'_>) {
         .configure(tokens::routes)
         .configure(catalogue::routes)
         .configure(casting::routes)
+        .configure(purchasing::routes)
         .configure(reorder::routes);
 }

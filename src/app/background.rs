@@ -138,3 +138,85 @@ fn turns(service: &Service, worker: Worker, ending: &(Mutex<bool>, Condvar)) {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use std::sync::atomic::{AtomicUsize, Ordering};
+
+    use chrono::{DateTime, TimeDelta};
+
+    use super::*;
+    use crate::base::{Currency, ManualClock, SeededEntropy};
+    use crate::db::Db;
+    use crate::db::fixture::on_database;
+    use crate::http::Limits;
+
+    fn service(db: Db) -> (Service, Arc<ManualClock>) {
+        let clock = Arc::new(ManualClock::new(DateTime::UNIX_EPOCH));
+        let service = Service::new(
+            db,
+            Arc::clone(&clock) as _,
+            Arc::new(SeededEntropy::new(1)),
+            Currency::parse("EUR").unwrap(),
+            chrono_tz::UTC,
+            Limits::default(),
+        );
+        (service, clock)
+    }
+
+    #[test]
+    fn a_daily_job_runs_once_per_local_day_and_again_when_it_failed() {
+        static RUNS: AtomicUsize = AtomicUsize::new(0);
+        let job = DailyJob {
+            name: "test",
+            work: |_| match RUNS.fetch_add(1, Ordering::SeqCst) % 3 {
+                0 => Err(Error::Internal("on purpose".into())),
+                _ => Ok(()),
+            },
+        };
+        on_database(|db| {
+            let before = RUNS.load(Ordering::SeqCst);
+            let ran = || RUNS.load(Ordering::SeqCst) - before;
+            // Another process on the same database.
+            let ((one, clock), (other, _)) = (service(db.clone()), service(db));
+            assert!(once_a_day(&one, &job).is_err());
+            once_a_day(&other, &job).unwrap();
+            once_a_day(&one, &job).unwrap();
+            once_a_day(&other, &job).unwrap();
+            assert_eq!(ran(), 2);
+            clock.advance(TimeDelta::days(1));
+            once_a_day(&one, &job).unwrap();
+            assert_eq!(ran(), 3);
+        });
+    }
+
+    #[test]
+    fn the_jobs_of_a_serving_process_succeed_on_an_empty_database() {
+        on_database(|db| daily(&service(db).0).unwrap());
+    }
+
+    #[test]
+    fn a_worker_goes_on_after_a_panic_and_ends_when_told() {
+        static TURNS: AtomicUsize = AtomicUsize::new(0);
+        const WORKER: Worker = Worker {
+            name: "test",
+            every: Duration::from_millis(1),
+            work: |_| {
+                if TURNS.fetch_add(1, Ordering::SeqCst) == 0 {
+                    panic!("on purpose");
+                }
+                Ok(())
+            },
+        };
+        on_database(|db| {
+            let background = Background::start(&service(db).0, &[WORKER]).unwrap();
+            while TURNS.load(Ordering::SeqCst) < 3 {
+                std::thread::yield_now();
+            }
+            background.stop();
+            let turns = TURNS.load(Ordering::SeqCst);
+            std::thread::sleep(Duration::from_millis(20));
+            assert_eq!(TURNS.load(Ordering::SeqCst), turns);
+        });
+    }
+}

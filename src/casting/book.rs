@@ -9,7 +9,7 @@ use super::request::PlanRequest;
 use super::store::{self, NewCast};
 use super::view::{CastView, cast_show};
 use crate::base::{Currency, Error, Quantity, RefusalKind};
-use crate::catalogue::RecipeFacts;
+use crate::catalogue::{RecipeFacts, entries_hold};
 use crate::db::{AnyConnection, Tx};
 use crate::stock::promises::{cast_promise, repick};
 use crate::stock::repicking::Promise;
@@ -47,9 +47,7 @@ pub fn cast_plan(
 /// [`Booking::Refused`].
 pub fn cast_book(tx: &mut Tx<'_>, request: &PlanRequest) -> Result<Booking, Error> {
     request.check()?;
-    let recipe = recipe(tx.conn, request)?;
-    let materials = materials(&recipe);
-    lock_reach(tx, &materials)?;
+    let (recipe, materials) = locked_recipe(tx, request)?;
     let facts = plan_facts(tx.conn, recipe, request, tx.base_currency)?;
     let planned = plan(&facts, request)?;
     let short = !planned.list.unserved.is_empty();
@@ -97,6 +95,30 @@ pub fn cast_book(tx: &mut Tx<'_>, request: &PlanRequest) -> Result<Booking, Erro
         )?;
     }
     cast_show(tx.conn, &code, tx.base_currency).map(|view| Booking::Booked(Box::new(view)))
+}
+
+/// The recipe with its materials locked, so that neither stock nor catalogue changes under the decision.
+fn locked_recipe(tx: &mut Tx<'_>, request: &PlanRequest) -> Result<(RecipeFacts, Vec<i64>), Error> {
+    let before = recipe(tx.conn, request)?;
+    let locked = materials(&before);
+    lock_reach(tx, &locked)?;
+    let mut named = vec![before.recipe.id, before.elastomer.id, before.mold.id];
+    named.extend(
+        grants(tx.conn, &request.charges)?
+            .into_iter()
+            .map(|(id, _)| id),
+    );
+    entries_hold(tx.conn, &named)?;
+    // Read again: what was read before the locks may have changed.
+    let facts = recipe(tx.conn, request)?;
+    if materials(&facts) != locked {
+        let detail = format!(
+            "recipe `{}` was changed while it was being booked",
+            request.recipe.as_str()
+        );
+        return Err(Error::Unavailable { detail });
+    }
+    Ok((facts, locked))
 }
 
 fn insert(

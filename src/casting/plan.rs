@@ -16,7 +16,7 @@ use super::request::PlanRequest;
 use super::sizing::{Experience, Sizing, basis_word, rounded, size};
 use super::split::split_mix;
 use super::yields::{DEFAULT_PROBABILITY, YieldPosterior, trays_for};
-use crate::base::{Currency, Error, Micro, Money, Quantity};
+use crate::base::{Currency, Error, Money, Quantity};
 use crate::catalogue::RecipeFacts;
 use crate::stock::needs::{Need, Purpose};
 use crate::stock::picking::{PickList, PickRules, pick};
@@ -441,10 +441,4 @@ fn cautions(facts: &PlanFacts, sizing: &Sizing, list: &PickList) -> Vec<String> 
         sizing.release.as_ref().is_some_and(|coats| coats.vials > 0),
     ));
     all
-}
-
-/// A figure of a plan that is only shown.
-#[must_use]
-pub fn micro_or_zero(value: f64) -> Micro {
-    rounded(value).unwrap_or(Micro::ZERO)
 }

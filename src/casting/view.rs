@@ -10,7 +10,7 @@ use super::plan_view::{CastPlan, PickView};
 use super::pour::{PourRecord, plan_of};
 use super::request::{Charge, PlanRequest};
 use super::store::{self, CastRow};
-use crate::base::{Currency, Error, Micro};
+use crate::base::{Currency, Error, Micro, Money};
 use crate::db::{AnyConnection, instant};
 
 /// A cast.
@@ -89,8 +89,11 @@ pub fn cast_show(
     code: &str,
     currency: Currency,
 ) -> Result<CastView, Error> {
-    let row = store::cast_by_code(conn, code)?.ok_or_else(|| Error::not_found("cast", code))?;
-    shown(conn, row, currency)
+    let missing = || Error::not_found("cast", code);
+    let row = store::cast_by_code(conn, code)?.ok_or_else(missing)?;
+    all_shown(conn, vec![row], currency)?
+        .pop()
+        .ok_or_else(missing)
 }
 
 /// Casts with ids above `after`, of one state or recipe if said; one row more than `limit` when there are more.
@@ -103,10 +106,8 @@ pub fn casts_list(
     (after, limit): (i64, i64),
     currency: Currency,
 ) -> Result<Vec<CastView>, Error> {
-    store::casts_page(conn, state, recipe_id, after, limit)?
-        .into_iter()
-        .map(|row| shown(conn, row, currency))
-        .collect()
+    let rows = store::casts_page(conn, state, recipe_id, after, limit)?;
+    all_shown(conn, rows, currency)
 }
 
 /// The cost of a cast.
@@ -133,9 +134,32 @@ fn read<T: serde::de::DeserializeOwned>(text: &Option<String>) -> Result<Option<
         .map_err(Error::internal)
 }
 
-fn shown(conn: &mut AnyConnection, row: CastRow, currency: Currency) -> Result<CastView, Error> {
+/// Casts with their charges and costs, in three queries however many they are.
+fn all_shown(
+    conn: &mut AnyConnection,
+    rows: Vec<CastRow>,
+    currency: Currency,
+) -> Result<Vec<CastView>, Error> {
+    let ids: Vec<i64> = rows.iter().map(|row| row.id).collect();
+    let mut charges = store::charges_by_cast(conn, &ids)?;
+    let mut costs = store::cast_costs_fetch(conn, &ids)?;
+    rows.into_iter()
+        .map(|row| {
+            let charges = charges.remove(&row.id).unwrap_or_default();
+            let costs = costs.remove(&row.id).unwrap_or_default();
+            shown(row, charges, costs, currency)
+        })
+        .collect()
+}
+
+fn shown(
+    row: CastRow,
+    charges: Vec<store::ChargeRow>,
+    costs: Vec<(String, Money)>,
+    currency: Currency,
+) -> Result<CastView, Error> {
     let plan = plan_of(&row.plan)?;
-    let charges = store::charges_fetch(conn, row.id)?
+    let charges = charges
         .into_iter()
         .map(|(_, grant, share)| Charge { grant, share })
         .collect();
@@ -146,7 +170,7 @@ fn shown(conn: &mut AnyConnection, row: CastRow, currency: Currency) -> Result<C
                 .map(Micro::from_int)
                 .map_err(Error::internal)?;
             Some(CostView::new(
-                &components(conn, row.id)?,
+                &components(costs)?,
                 currency.as_str(),
                 "actual",
                 good,
@@ -180,9 +204,9 @@ fn shown(conn: &mut AnyConnection, row: CastRow, currency: Currency) -> Result<C
 }
 
 /// What a cast cost, by component.
-fn components(conn: &mut AnyConnection, cast_id: i64) -> Result<Components, Error> {
+fn components(costs: Vec<(String, Money)>) -> Result<Components, Error> {
     let mut components = Components::default();
-    for (word, amount) in store::cast_costs_fetch(conn, cast_id)? {
+    for (word, amount) in costs {
         let component = Component::from_word(&word)
             .ok_or_else(|| Error::internal(format!("the component `{word}` is unknown")))?;
         components.add(component, amount)?;

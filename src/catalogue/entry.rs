@@ -71,12 +71,8 @@ pub struct RecipeFacts {
 /// # Errors
 /// [`Error::Invalid`] when a field is missing, unknown, or of the wrong type.
 pub(super) fn document_read<B: DeserializeOwned>(document: Value) -> Result<B, Error> {
-    serde_path_to_error::deserialize(document).map_err(|error| {
-        Error::invalid(
-            crate::http::json_pointer(error.path()),
-            error.inner().to_string(),
-        )
-    })
+    serde_path_to_error::deserialize(document)
+        .map_err(|error| Error::Invalid(vec![crate::http::field_error(&error)]))
 }
 
 /// Reads a document that was kept.

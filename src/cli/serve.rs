@@ -25,7 +25,7 @@ pub(super) fn run(given: &Given) -> Result<(), Failure> {
 }
 
 /// Serves until a signal ends it.
-fn until_signal(service: Service, given: &Given) -> Result<(), Failure> {
+pub(super) fn until_signal(service: Service, given: &Given) -> Result<(), Failure> {
     System::new().block_on(async {
         let mut signals = Signals::listen()?;
         let serving = Serving {

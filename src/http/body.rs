@@ -11,10 +11,10 @@ use serde::de::DeserializeOwned;
 use sha2::{Digest, Sha256};
 
 use super::caller::Caller;
-use super::problem::{Problem, json_pointer};
+use super::problem::{Problem, field_error};
 use super::service::Service;
 use super::store::Once;
-use crate::base::{Error, FieldError};
+use crate::base::Error;
 
 /// The longest `Idempotency-Key`, in characters.
 const KEY_LENGTH_MAX: usize = 200;
@@ -143,24 +143,12 @@ fn parse<T: DeserializeOwned>(bytes: &[u8]) -> Result<T, Problem> {
     let value = serde_path_to_error::deserialize(&mut reader).map_err(|error| {
         let inner = error.inner();
         if inner.is_data() {
-            let field = FieldError {
-                pointer: json_pointer(error.path()),
-                detail: without_position(&inner.to_string()),
-            };
-            Problem::from(Error::Invalid(vec![field]))
+            Problem::from(Error::Invalid(vec![field_error(&error)]))
         } else {
             Problem::malformed(format!("the body is not well-formed JSON: {inner}"))
         }
     })?;
     Ok(value)
-}
-
-/// serde_json ends its messages with the position; the pointer says it better.
-fn without_position(message: &str) -> String {
-    message
-        .rfind(" at line ")
-        .map_or(message, |at| &message[..at])
-        .to_owned()
 }
 
 struct Read {
@@ -277,6 +265,6 @@ mod tests {
         check(r#"{"batches": [1,"#, "400 malformed");
         check(r#"{"batches": []} x"#, "400 malformed");
         check(r#"{"batches": 7, "#, "400 malformed");
-        check(r"{}", "422 invalid: : missing field `batches`");
+        check(r"{}", "422 invalid: /batches: missing field `batches`");
     }
 }

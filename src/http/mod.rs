@@ -21,7 +21,7 @@ pub use caller::{Caller, Role, Roles};
 pub use door::{Door, Doors, guard};
 pub use etag::IfMatch;
 pub use paging::{List, Page, PageQuery};
-pub(crate) use problem::json_pointer;
+pub(crate) use problem::field_error;
 pub use problem::{Answer, Problem, ProblemBody, path_error, query_error};
 pub use reply::Reply;
 pub use service::{Limits, Service};

@@ -340,9 +340,27 @@ impl ResponseError for Problem {
     }
 }
 
+/// A value that serde refused, as a field in error. A field that is missing is named by the pointer it should have had.
+pub(crate) fn field_error<E: fmt::Display>(error: &serde_path_to_error::Error<E>) -> FieldError {
+    let message = error.inner().to_string();
+    // serde_json ends its messages with the position; the pointer says it better.
+    let detail = message
+        .rfind(" at line ")
+        .map_or(message.as_str(), |at| &message[..at]);
+    let mut pointer = json_pointer(error.path());
+    let missing = detail
+        .strip_prefix("missing field `")
+        .and_then(|rest| rest.strip_suffix('`'));
+    if let Some(name) = missing {
+        pointer.push('/');
+        pointer.push_str(name);
+    }
+    FieldError::new(pointer, detail)
+}
+
 /// Turns a path of serde's (`batches[0].base_g`) into a JSON pointer (`/batches/0/base_g`; RFC 6901).
 #[must_use]
-pub(crate) fn json_pointer(path: &serde_path_to_error::Path) -> String {
+fn json_pointer(path: &serde_path_to_error::Path) -> String {
     use serde_path_to_error::Segment;
     path.iter().fold(String::new(), |mut pointer, segment| {
         match segment {

@@ -10,7 +10,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use chrono::NaiveDate;
 
-use super::needs::{Need, Purpose};
+use super::needs::Need;
 use super::shelf::{PackFacts, Unusable};
 use crate::base::Quantity;
 
@@ -351,17 +351,9 @@ fn whole_pieces(free: Quantity, piece: Quantity) -> Quantity {
     Quantity::from_micro(free.micro() / piece * piece)
 }
 
-/// The quantities needed per material and purpose that a list leaves open, for booking short.
-#[must_use]
-pub fn unserved_purposes(list: &PickList, needs: &[Need]) -> Vec<(i64, Purpose)> {
-    list.unserved
-        .iter()
-        .map(|index| (needs[*index].material_id, needs[*index].purpose))
-        .collect()
-}
-
 #[cfg(test)]
 mod tests {
+    use super::super::needs::Purpose;
     use super::super::shelf::tests::{day, pack};
     use super::*;
     use proptest::prelude::*;

@@ -83,6 +83,8 @@ fn the_walk_through_does_what_it_shows() {
         .args(["--noprofile", "--norc"])
         .arg(&file)
         .current_dir(root)
+        // What the commands put into temporary folders goes when the run ends.
+        .env("TMPDIR", folder.path())
         .stdin(Stdio::null())
         .process_group(0)
         .spawn()

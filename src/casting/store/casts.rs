@@ -1,5 +1,7 @@
 //! Casts, their charges, and bookings that were refused.
 
+use std::collections::HashMap;
+
 use chrono::{NaiveDate, NaiveDateTime};
 use diesel::dsl::sql;
 use diesel::prelude::*;
@@ -151,21 +153,43 @@ pub(in crate::casting) fn charges_insert(
     Ok(())
 }
 
-/// A cast's charges: grant id, grant code, share in per cent.
+/// A charge of a cast: grant id, grant code, share in per cent.
+pub(in crate::casting) type ChargeRow = (i64, Code, Micro);
+
+/// A cast's charges.
 pub(in crate::casting) fn charges_fetch(
     conn: &mut AnyConnection,
     cast_id: i64,
-) -> Result<Vec<(i64, Code, Micro)>, Error> {
-    Ok(cast_charges::table
+) -> Result<Vec<ChargeRow>, Error> {
+    Ok(charges_by_cast(conn, &[cast_id])?
+        .remove(&cast_id)
+        .unwrap_or_default())
+}
+
+/// The charges of several casts.
+pub(in crate::casting) fn charges_by_cast(
+    conn: &mut AnyConnection,
+    cast_ids: &[i64],
+) -> Result<HashMap<i64, Vec<ChargeRow>>, Error> {
+    let rows: Vec<(i64, i64, Code, Micro)> = cast_charges::table
         .inner_join(catalogue_entries::table)
-        .filter(cast_charges::cast_id.eq(cast_id))
-        .order(cast_charges::grant_id)
+        .filter(cast_charges::cast_id.eq_any(cast_ids))
+        .order((cast_charges::cast_id, cast_charges::grant_id))
         .select((
+            cast_charges::cast_id,
             cast_charges::grant_id,
             catalogue_entries::code,
             cast_charges::share_micro,
         ))
-        .load(conn)?)
+        .load(conn)?;
+    let mut charges: HashMap<i64, Vec<ChargeRow>> = HashMap::new();
+    for (cast_id, grant_id, code, share) in rows {
+        charges
+            .entry(cast_id)
+            .or_default()
+            .push((grant_id, code, share));
+    }
+    Ok(charges)
 }
 
 pub(in crate::casting) fn cast_pour(

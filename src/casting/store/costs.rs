@@ -1,5 +1,7 @@
 //! Costs of casts by grant and component: sums kept for reports, made again whenever the cast's step is.
 
+use std::collections::HashMap;
+
 use diesel::prelude::*;
 
 use crate::base::{Error, Money};
@@ -34,14 +36,23 @@ pub(in crate::casting) fn cast_costs_delete(
     Ok(())
 }
 
-/// What a cast cost, by component over all grants.
+/// What casts cost, by component over all grants.
 pub(in crate::casting) fn cast_costs_fetch(
     conn: &mut AnyConnection,
-    cast_id: i64,
-) -> Result<Vec<(String, Money)>, Error> {
-    Ok(cast_costs::table
-        .filter(cast_costs::cast_id.eq(cast_id))
+    cast_ids: &[i64],
+) -> Result<HashMap<i64, Vec<(String, Money)>>, Error> {
+    let rows: Vec<(i64, String, Money)> = cast_costs::table
+        .filter(cast_costs::cast_id.eq_any(cast_ids))
         .order(cast_costs::id)
-        .select((cast_costs::component, cast_costs::amount_micro))
-        .load(conn)?)
+        .select((
+            cast_costs::cast_id,
+            cast_costs::component,
+            cast_costs::amount_micro,
+        ))
+        .load(conn)?;
+    let mut costs: HashMap<i64, Vec<(String, Money)>> = HashMap::new();
+    for (cast_id, component, amount) in rows {
+        costs.entry(cast_id).or_default().push((component, amount));
+    }
+    Ok(costs)
 }

@@ -43,6 +43,8 @@ fn book(tx: &mut Tx<'_>, grant_id: i64) -> Result<i64, Error> {
             casts::recipe_id.eq(recipe.id),
             casts::mold_id.eq(mold.id),
             casts::containers.eq(1),
+            casts::allow_mixed_kits.eq(false),
+            casts::allow_cross_charge.eq(false),
             casts::cast_on.eq(day()),
             casts::request.eq("{}"),
             casts::facts.eq("{}"),

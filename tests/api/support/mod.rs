@@ -4,6 +4,7 @@ mod app;
 mod client;
 #[path = "../../../src/db/testing.rs"]
 mod database;
+pub(crate) mod lab;
 mod process;
 
 pub(crate) use app::TestApp;
