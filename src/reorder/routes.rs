@@ -4,7 +4,7 @@ use actix_web::web::{Data, Path, Query, block};
 use actix_web::{HttpRequest, HttpResponse, get};
 use serde::{Deserialize, Serialize};
 use serde_json::Value;
-use utoipa::IntoParams;
+use utoipa::{IntoParams, ToSchema};
 use utoipa_actix_web::service_config::ServiceConfig;
 
 use super::ops::{refresh, reorder_show};
@@ -98,26 +98,31 @@ async fn reorder_get(service: Data<Service>, material: Path<String>) -> Answer {
     Ok(HttpResponse::Ok().json(detail))
 }
 
+/// Which warnings.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Deserialize, ToSchema)]
+#[serde(rename_all = "snake_case")]
+enum Which {
+    /// Those whose cause stands, acknowledged or not.
+    Open,
+    /// Those that cleared themselves too.
+    #[default]
+    All,
+}
+
 /// The query of the list of warnings.
-#[derive(Debug, Deserialize, IntoParams)]
+#[derive(Debug, Clone, Copy, Deserialize, IntoParams)]
 #[into_params(parameter_in = Query)]
-#[serde(deny_unknown_fields)]
 struct WarningsQuery {
-    /// `open`: only those that have not cleared, acknowledged or not; all unless said.
-    #[param(pattern = "^open$")]
-    state: Option<String>,
-    /// Where the page begins: the `next` of the page before.
-    #[param(pattern = "^[0-9]{1,18}$")]
-    cursor: Option<String>,
-    /// How many rows at most, 1 to 1000; 100 unless said.
-    #[param(minimum = 1, maximum = 1000)]
-    limit: Option<i64>,
+    /// `open` for those whose cause stands; `all` unless said.
+    #[param(inline)]
+    #[serde(default)]
+    state: Which,
 }
 
 /// List warnings: each was raised once, and clears itself when its cause is gone.
 #[utoipa::path(
     tag = "warnings",
-    params(WarningsQuery),
+    params(PageQuery, WarningsQuery),
     responses(
         (status = 200, description = "A page of warnings", body = List<Warning>),
         (status = "default", description = "A problem", body = ProblemBody, content_type = "application/problem+json"),
@@ -127,21 +132,12 @@ struct WarningsQuery {
 #[get("/v1/warnings")]
 async fn warnings_get(
     service: Data<Service>,
+    page: Query<PageQuery>,
     query: Query<WarningsQuery>,
     request: HttpRequest,
 ) -> Answer {
-    let WarningsQuery {
-        state,
-        cursor,
-        limit,
-    } = query.into_inner();
-    if let Some(word) = state.as_deref().filter(|word| *word != "open") {
-        return Err(Problem::bad_query(&format!(
-            "state `{word}` is not `open`: send that, or leave it out for all warnings"
-        )));
-    }
-    let page = PageQuery { cursor, limit }.page()?;
-    let open_only = state.is_some();
+    let page = page.page()?;
+    let open_only = query.state == Which::Open;
     refreshed(&service).await?;
     let rows = service
         .read(move |conn| warnings_list(conn, open_only, page))

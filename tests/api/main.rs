@@ -17,6 +17,7 @@ mod packs;
 mod problems;
 mod purchase_imports;
 mod readme;
+mod reorder;
 mod reports;
 mod shutdown;
 mod support;
