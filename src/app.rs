@@ -118,5 +118,6 @@ pub fn routes(cfg: &mut ServiceConfig<'_>) {
         .configure(docs::routes)
         .configure(tokens::routes)
         .configure(catalogue::routes)
-        .configure(casting::routes);
+        .configure(casting::routes)
+        .configure(crate::purchasing::routes);
 }

@@ -90,4 +90,15 @@ pub const DOORS: &[Door] = &[
     door("POST", "/v1/casts/{code}/demold", BENCH),
     door("POST", "/v1/casts/{code}/cancel", BENCH),
     door("POST", "/v1/casts/{code}/undo", BENCH),
+    // purchasing
+    door("POST", "/v1/purchase-imports", BUYER),
+    door("GET", "/v1/purchase-imports", EVERYONE),
+    door("GET", "/v1/purchase-imports/{id}", EVERYONE),
+    door("POST", "/v1/orders", BUYER),
+    door("GET", "/v1/orders", EVERYONE),
+    door("GET", "/v1/orders/{code}", EVERYONE),
+    door("POST", "/v1/orders/{code}/receive", BUYER),
+    door("POST", "/v1/orders/{code}/cancel", BUYER),
+    door("POST", "/v1/exchange-rates", BUYER),
+    door("GET", "/v1/exchange-rates", EVERYONE),
 ];

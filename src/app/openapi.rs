@@ -31,6 +31,7 @@ use crate::http::{Door, ProblemBody, Role};
     tags(
         (name = "operation", description = "Whether the service lives, and this document"),
         (name = "tokens", description = "Who may come in"),
+        (name = "purchasing", description = "Purchase files, orders, exchange rates"),
     )
 )]
 struct ApiDoc;

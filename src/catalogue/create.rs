@@ -1,6 +1,7 @@
 //! Creating an entry of any noun, and the supplier that a purchase names.
 
-use super::find::entry_shown;
+use super::entry::Entry;
+use super::find::{entry_shown, entry_typed};
 use super::naming::Targets;
 use super::noun::{CatalogueBody, Noun};
 use super::store::{self, EntryRow};
@@ -80,6 +81,22 @@ pub fn supplier_ensure(tx: &mut Tx<'_>, name: &str) -> Result<i64, Error> {
         )),
         Err(error) => Err(error),
     }
+}
+
+/// The supplier that [`supplier_ensure`] would find for a free text; `None` when it would create one.
+///
+/// # Errors
+/// [`Error::Invalid`] at `/supplier` when the text is no name.
+pub fn supplier_named(
+    conn: &mut AnyConnection,
+    name: &str,
+) -> Result<Option<Entry<SupplierBody>>, Error> {
+    let name = name.trim();
+    let derived =
+        supplier_code(name).map_err(|_| Error::invalid("/supplier", "it is empty: send a name"))?;
+    supplier_find(conn, name, &derived)?
+        .map(entry_typed)
+        .transpose()
 }
 
 fn supplier_find(

@@ -177,6 +177,51 @@ pub fn item_by_code(conn: &mut AnyConnection, code: &str) -> Result<Option<Item>
     }))
 }
 
+/// The materials and kits of some codes, in no particular order; what does not exist is left out.
+///
+/// # Errors
+/// [`Error::Unavailable`] when the database does not answer.
+pub fn items_by_codes(conn: &mut AnyConnection, codes: &[&str]) -> Result<Vec<Item>, Error> {
+    rows_by_codes(conn, Noun::Material, codes)?
+        .into_iter()
+        .map(|row| {
+            Ok(match row.noun()? {
+                Noun::Kit => Item::Kit(entry_typed(row)?),
+                _ => Item::Material(entry_typed(row)?),
+            })
+        })
+        .collect()
+}
+
+/// The entries of some codes of a noun, in no particular order; what does not exist is left out.
+///
+/// # Errors
+/// [`Error::Unavailable`] when the database does not answer.
+pub fn entries_by_codes<B: CatalogueBody>(
+    conn: &mut AnyConnection,
+    codes: &[&str],
+) -> Result<Vec<Entry<B>>, Error> {
+    rows_by_codes(conn, B::NOUN, codes)?
+        .into_iter()
+        .filter(|row| row.noun == B::NOUN.as_str())
+        .map(entry_typed)
+        .collect()
+}
+
+/// The rows of some codes in a noun's namespace, asked for in lists that a query can take.
+fn rows_by_codes(
+    conn: &mut AnyConnection,
+    noun: Noun,
+    codes: &[&str],
+) -> Result<Vec<EntryRow>, Error> {
+    const LIST_MAX: usize = 10_000;
+    let mut rows = Vec::with_capacity(codes.len());
+    for some in codes.chunks(LIST_MAX) {
+        rows.extend(store::entries_by_codes(conn, noun.namespace(), some)?);
+    }
+    Ok(rows)
+}
+
 /// Codes and names of entries of any noun, by id; what does not exist is left out.
 ///
 /// # Errors

@@ -5,6 +5,7 @@
 //! the composition root know).
 
 mod failure;
+mod import;
 mod logging;
 mod openapi;
 mod output;
@@ -35,6 +36,8 @@ enum Command {
     Serve,
     /// Print the OpenAPI document.
     Openapi,
+    /// Import a purchase file into the database itself, all of it or nothing.
+    Import(import::Import),
     /// Make, list and revoke tokens, in the database itself.
     #[command(subcommand)]
     Token(token::Command),
@@ -47,6 +50,7 @@ pub fn run() -> ExitCode {
     let outcome = logging::start(&cli.given).and_then(|()| match &cli.command {
         Command::Serve => serve::run(&cli.given),
         Command::Openapi => openapi::run(),
+        Command::Import(import) => import::run(&cli.given, import),
         Command::Token(command) => token::run(&cli.given, command),
     });
     match outcome {

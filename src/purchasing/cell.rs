@@ -8,7 +8,8 @@
 use std::fmt::Display;
 
 use chrono::NaiveDate;
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
+use utoipa::ToSchema;
 
 use super::csv_file::{CellError, Row};
 use super::date::read_date;
@@ -17,7 +18,7 @@ use super::rate::Rate;
 use crate::base::{Code, Currency, Micro, Money};
 
 /// Something about a cell that was accepted but should be looked at.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
 pub struct CellWarning {
     /// The column.
     pub column: String,

@@ -6,7 +6,8 @@
 //! limits, whatever is sent. Deliberately absent: the meaning of a cell (see the readers of numbers, dates
 //! and rows), and reading from disk or network.
 
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
+use utoipa::ToSchema;
 
 pub use super::csv_error::{FileError, HeaderError};
 pub use super::csv_records::{Delimiter, Limits, Record, Records};
@@ -33,7 +34,7 @@ pub struct Column {
 }
 
 /// Something wrong with one cell of a row.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
 pub struct CellError {
     /// The column, or `row` where the row as a whole is wrong.
     pub column: String,
@@ -81,6 +82,21 @@ pub struct Row<'a> {
 }
 
 impl Table {
+    /// A table of cells that stood in no file, each row in the order of `columns`; rows are numbered from 1.
+    #[must_use]
+    pub fn of_cells(columns: &'static [Column], rows: Vec<Vec<String>>) -> Table {
+        let number = |(index, fields)| Record {
+            line: index as u64 + 1,
+            fields,
+        };
+        Table {
+            columns,
+            places: (0..columns.len()).map(Some).collect(),
+            width: columns.len(),
+            rows: rows.into_iter().enumerate().map(number).collect(),
+        }
+    }
+
     /// The rows in file order; blank ones are left out.
     pub fn rows(&self) -> impl Iterator<Item = Row<'_>> {
         let row = |record| Row {

@@ -134,7 +134,8 @@ impl RowContent {
     }
 
     /// The value of a column; blank if it has none.
-    fn get(&self, column: &str) -> &str {
+    #[must_use]
+    pub fn get(&self, column: &str) -> &str {
         self.columns
             .iter()
             .find(|(name, _)| name == column)

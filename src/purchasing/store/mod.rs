@@ -1,0 +1,18 @@
+//! The purchasing room's statements: the only user of diesel in this room.
+//!
+//! Invariant: what grows with a file is read and written in lists, never row by row. Deliberately absent: lots (the
+//! stock room receives them).
+
+mod imports;
+mod orders;
+mod rates;
+
+pub(super) use imports::{
+    ImportRow, import_by_file, import_fetch, import_insert, import_keep, imports_after,
+};
+pub(super) use orders::{
+    LineRow, NewLine, OrderRow, line_receive, lines_cancel, lines_insert, lines_of_orders,
+    lots_of_lines, materials_mark, order_by_code, orders_after, orders_by_codes, orders_insert,
+    orders_lock, period_closed_through,
+};
+pub(super) use rates::{RateRow, rate_fetch, rate_put, rates_after, rates_between};
