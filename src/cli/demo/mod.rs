@@ -8,6 +8,7 @@
 mod day;
 mod replay;
 mod seeds;
+mod sheet;
 
 use std::io::IsTerminal;
 use std::net::{SocketAddr, TcpListener};

@@ -8,6 +8,7 @@ use serde::Deserialize;
 use serde_json::Value;
 
 use super::day::Day;
+use super::sheet::{Row, Sheet};
 use crate::base::{Code, Micro};
 use crate::casting::demold::Reject;
 use crate::casting::request::Charge;
@@ -347,107 +348,159 @@ fn event(row: &Row<'_>) -> Result<EventSeed, String> {
     })
 }
 
-/// A CSV file of ours.
-struct Sheet {
-    name: &'static str,
-    header: csv::StringRecord,
-    records: Vec<csv::StringRecord>,
-}
+#[cfg(test)]
+mod tests {
+    use std::collections::HashSet;
 
-/// A row of it.
-struct Row<'a> {
-    sheet: &'a Sheet,
-    record: &'a csv::StringRecord,
-    line: u64,
-}
+    use super::*;
+    use crate::catalogue::CatalogueBody;
 
-impl Sheet {
-    fn read(name: &'static str, text: &str) -> Result<Self, String> {
-        let wrong = |e: csv::Error| format!("seeds-demo/{name}: {e}");
-        let mut reader = csv::Reader::from_reader(text.as_bytes());
-        let header = reader.headers().map_err(wrong)?.clone();
-        let records = reader.records().collect::<Result<_, _>>().map_err(wrong)?;
-        Ok(Self {
-            name,
-            header,
-            records,
-        })
+    fn seeds() -> Seeds {
+        Seeds::read("2026-03-02".parse().unwrap()).unwrap()
     }
 
-    fn row<'a>(&'a self, record: &'a csv::StringRecord) -> Row<'a> {
-        let line = record.position().map_or(0, csv::Position::line);
-        Row {
-            sheet: self,
-            record,
-            line,
-        }
+    fn codes<B: CatalogueBody>(bodies: &[B]) -> HashSet<&str> {
+        bodies.iter().map(|body| body.code().as_str()).collect()
     }
 
-    fn each<T>(&self, read: fn(&Row<'_>) -> Result<T, String>) -> Result<Vec<T>, String> {
-        self.records
+    #[test]
+    fn the_files_name_only_what_there_is() {
+        let seeds = seeds();
+        let catalogue = &seeds.catalogue;
+        let suppliers: HashSet<&str> = catalogue
+            .suppliers
             .iter()
-            .map(|record| read(&self.row(record)))
-            .collect()
+            .map(|s| s.name.as_str())
+            .collect();
+        let materials = codes(&catalogue.materials);
+        let items: HashSet<&str> = &materials | &codes(&catalogue.kits);
+        let (grants, recipes) = (codes(&catalogue.grants), codes(&catalogue.recipes));
+        let mut lots = HashSet::new();
+        for delivery in &seeds.deliveries {
+            assert!(
+                delivery
+                    .cells("supplier")
+                    .iter()
+                    .all(|name| suppliers.contains(name))
+            );
+            assert!(
+                delivery
+                    .cells("item")
+                    .iter()
+                    .all(|code| items.contains(code))
+            );
+            let funded = delivery.cells("funded_by");
+            assert!(
+                funded
+                    .iter()
+                    .all(|code| code.is_empty() || grants.contains(code))
+            );
+            lots.extend(delivery.cells("lot"));
+        }
+        for cast in &seeds.casts {
+            assert!(recipes.contains(cast.recipe.as_str()), "line {}", cast.line);
+            assert!(
+                cast.charges
+                    .iter()
+                    .all(|charge| grants.contains(charge.grant.as_str()))
+            );
+            let after = cast
+                .demolded
+                .as_ref()
+                .map_or(cast.cast_on, |demolded| demolded.on);
+            assert!(
+                cast.booked_on <= cast.cast_on && cast.cast_on <= after,
+                "line {}",
+                cast.line
+            );
+            let poured = !cast.cups.is_empty();
+            assert!(
+                !poured || (!cast.cast_on.is_ahead() && cast.cancelled_on.is_none()),
+                "line {}",
+                cast.line
+            );
+            assert!(poured || cast.demolded.is_none(), "line {}", cast.line);
+        }
+        for event in &seeds.events {
+            assert!(
+                materials.contains(event.material.as_str()),
+                "line {}",
+                event.line
+            );
+            assert!(lots.contains(event.lot.as_str()), "line {}", event.line);
+        }
+        assert!(
+            seeds
+                .deliveries
+                .iter()
+                .all(|delivery| !delivery.day.is_ahead())
+        );
+        assert!(seeds.events.iter().all(|event| !event.day.is_ahead()));
     }
-}
 
-impl Row<'_> {
-    fn wrong(&self, column: &str, detail: &str) -> String {
-        let cell = self.cell(column).unwrap_or_default();
-        format!(
-            "seeds-demo/{}, line {}, {column} `{cell}`: {detail}",
-            self.sheet.name, self.line
-        )
+    #[test]
+    fn a_delivery_is_a_purchase_file_with_real_dates() {
+        let seeds = seeds();
+        let order = seeds
+            .deliveries
+            .iter()
+            .find(|delivery| delivery.order_no == "T-341");
+        let text =
+            String::from_utf8(order.unwrap().file("2026-03-02".parse().unwrap()).unwrap()).unwrap();
+        let lines: Vec<&str> = text.lines().collect();
+        assert!(lines[0].starts_with("order_no,line_no,supplier,ordered_on,received_on,item,lot,"));
+        // 213 days before that Monday is a Friday, 196 a Monday; the expiry is 11 days ahead.
+        assert_eq!(
+            lines[1],
+            "T-341,1,Torrisvik Kjemi,2025-08-01,2025-08-18,vial-release,TV-140,14,1,each,1050.00,NOK,95.00,2026-03-13,0.0858,,"
+        );
+        assert_eq!(lines.len(), 2);
     }
 
-    /// A cell; none when it is blank.
-    fn cell(&self, column: &str) -> Option<&str> {
-        let at = self.sheet.header.iter().position(|name| name == column)?;
-        self.record
-            .get(at)
-            .map(str::trim)
-            .filter(|cell| !cell.is_empty())
+    #[track_caller]
+    fn check<T>(columns: &str, row: &str, read: fn(&Row<'_>) -> Result<T, String>, expected: &str) {
+        let sheet = Sheet::read("casts.csv", &format!("{columns}\n{row}\n")).unwrap();
+        let error = sheet.each(read).err().unwrap();
+        assert!(error.contains(expected), "{error}");
     }
 
-    fn text(&self, column: &str) -> Result<&str, String> {
-        self.cell(column)
-            .ok_or_else(|| self.wrong(column, "it is blank"))
-    }
-
-    fn day(&self, column: &str) -> Result<Day, String> {
-        Day::parse(self.text(column)?).map_err(|e| self.wrong(column, &e))
-    }
-
-    fn day_if(&self, column: &str) -> Result<Option<Day>, String> {
-        self.cell(column).map(|_| self.day(column)).transpose()
-    }
-
-    fn code(&self, column: &str) -> Result<Code, String> {
-        Code::parse(self.text(column)?).map_err(|e| self.wrong(column, &e.to_string()))
-    }
-
-    fn number(&self, column: &str) -> Result<u32, String> {
-        let cell = self.text(column)?;
-        cell.parse()
-            .map_err(|_| self.wrong(column, "it is no whole number"))
-    }
-
-    fn micro(&self, column: &str) -> Result<Micro, String> {
-        Micro::parse(self.text(column)?).map_err(|e| self.wrong(column, &e.to_string()))
-    }
-
-    /// The items of a cell, separated by semicolons; none when it is blank.
-    fn list<T>(
-        &self,
-        column: &str,
-        read: impl Fn(&str) -> Result<T, &'static str>,
-    ) -> Result<Vec<T>, String> {
-        let items = self
-            .cell(column)
-            .into_iter()
-            .flat_map(|cell| cell.split(';'));
-        items
-            .map(|item| read(item.trim()).map_err(|e| self.wrong(column, e)))
-            .collect()
+    #[test]
+    fn a_row_that_cannot_be_read_is_named() {
+        let columns = "booked_on,cast_on,who,recipe,containers,charges,base_off_g,curing_agent_off_g,cup_gross_g,discarded";
+        let cast = |cells: &str| format!("today-2,today-1,b,r,{cells}");
+        for (cells, expected) in [
+            ("x,,,,,", "line 2, containers `x`: it is no whole number"),
+            ("2,g,,,,", "charges `g`: write a grant and a share"),
+            (
+                "2,,0.1,,9,",
+                "cup_gross_g `9`: the three lists of cups differ in length",
+            ),
+            ("2,,0.1,0,heavy,", "cup_gross_g `heavy`: that is no number"),
+            (
+                "2,,0.1,0,9,2: why",
+                "discarded `2: why`: there is no such cup",
+            ),
+        ] {
+            check(columns, &cast(cells), super::cast, expected);
+        }
+        let columns = "day,who,event,material,lot,pack,quantity,reason";
+        check(
+            columns,
+            "today-3,b,burn,m,l,1,,",
+            super::event,
+            "event `burn`: write count, spill",
+        );
+        check(
+            columns,
+            "2026-01-01,b,spill,m,l,1,,",
+            super::event,
+            "day `2026-01-01`: ",
+        );
+        check(
+            columns,
+            "today-3,b,count,m,l,1,books*2,",
+            super::event,
+            "quantity `books*2`",
+        );
     }
 }
