@@ -4,6 +4,7 @@
 //! with 1 when it failed, with 2 when it was called wrongly. Deliberately absent: what the commands do (the rooms and
 //! the composition root know).
 
+pub mod demo;
 mod failure;
 mod import;
 mod logging;
@@ -35,6 +36,9 @@ struct Cli {
 enum Command {
     /// Serve the API. On an empty database, print the administrator's token, once.
     Serve,
+    /// Fill a database of its own with an invented lab's fourteen months, and serve it. Without DATABASE_URL, that is the
+    /// file heeltap-demo.sqlite3 in the working directory, made anew at each start.
+    Demo,
     /// Print the OpenAPI document.
     Openapi,
     /// Import a purchase file into the database itself, all of it or nothing.
@@ -52,6 +56,7 @@ pub fn run() -> ExitCode {
     let cli = Cli::parse();
     let outcome = logging::start(&cli.given).and_then(|()| match &cli.command {
         Command::Serve => serve::run(&cli.given),
+        Command::Demo => demo::run(&cli.given),
         Command::Openapi => openapi::run(),
         Command::Import(import) => import::run(&cli.given, import),
         Command::Token(command) => token::run(&cli.given, command),

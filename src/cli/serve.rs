@@ -4,6 +4,7 @@
 //! has the administrator's token, if this start made it, and the address, each on a line of its own.
 
 use std::future::poll_fn;
+use std::net::SocketAddr;
 use std::task::Poll;
 
 use actix_web::dev::ServerHandle;
@@ -21,11 +22,17 @@ pub(super) fn run(given: &Given) -> Result<(), Failure> {
     if let Some(token) = app::first_token(&service)?.and_then(|made| made.token) {
         say(&format!("administrator token: {token}"))?;
     }
-    until_signal(service, given)
+    until_signal(service, given, |address| {
+        say(&format!("listening on http://{address}"))
+    })
 }
 
-/// Serves until a signal ends it.
-pub(super) fn until_signal(service: Service, given: &Given) -> Result<(), Failure> {
+/// Serves until a signal ends it; `announce` is told the address once it listens.
+pub(super) fn until_signal(
+    service: Service,
+    given: &Given,
+    announce: impl FnOnce(SocketAddr) -> Result<(), Failure>,
+) -> Result<(), Failure> {
     System::new().block_on(async {
         let signals = Signals::listen()?;
         let serving = Serving {
@@ -36,7 +43,7 @@ pub(super) fn until_signal(service: Service, given: &Given) -> Result<(), Failur
         };
         tracing::info!(database = %service.db().url(), "starting");
         let running = app::start(service, &serving)?;
-        say(&format!("listening on http://{}", running.address()))?;
+        announce(running.address())?;
         let ending = end_by(signals, running.handle());
         running.until_ended_or(ending).await?;
         tracing::info!("ended");

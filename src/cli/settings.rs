@@ -12,6 +12,12 @@ use crate::http::Limits;
 /// Where a command works unless told.
 pub(super) const DATABASE: &str = "sqlite://heeltap.sqlite3";
 
+/// Where the demo works unless told.
+const DEMO_DATABASE: &str = "sqlite://heeltap-demo.sqlite3";
+
+/// The currency of the demo's purchases and limits.
+const DEMO_CURRENCY: &str = "EUR";
+
 /// How log lines are written.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
 pub(super) enum LogFormat {
@@ -115,6 +121,31 @@ impl Given {
                 file_bytes: bytes(self.file_limit_bytes),
             },
         })
+    }
+
+    /// The settings meant, for the demo: its own file unless another database was named, and the currency of its files.
+    /// Whether the database is the default one comes along.
+    ///
+    /// # Errors
+    /// [`Failure::Usage`] when a value is not understood, or the currency is not the demo's.
+    pub(super) fn demo_settings(&self) -> Result<(Settings, bool), Failure> {
+        let mut settings = self.settings()?;
+        let parsed = |e: &dyn std::fmt::Display| Failure::Usage(e.to_string());
+        let currency = Currency::parse(DEMO_CURRENCY).map_err(|e| parsed(&e))?;
+        if settings
+            .base_currency
+            .is_some_and(|given| given != currency)
+        {
+            return Err(Failure::Usage(format!(
+                "HEELTAP_BASE_CURRENCY: the demo's books are kept in {DEMO_CURRENCY}: leave it out"
+            )));
+        }
+        if self.database_url.is_none() {
+            settings.database = DatabaseUrl::parse(DEMO_DATABASE).map_err(|e| parsed(&e))?;
+        }
+        settings.base_currency = Some(currency);
+        settings.demo = true;
+        Ok((settings, self.database_url.is_none()))
     }
 
     /// Threads that serve requests.

@@ -6,6 +6,7 @@
 //! tables that belong to no feature are served here (`installation`, `job_runs`).
 
 mod connection;
+mod existing;
 mod expressions;
 #[cfg(test)]
 pub(crate) mod fixture;
@@ -22,6 +23,7 @@ mod transaction;
 mod url;
 
 pub use connection::AnyConnection;
+pub use existing::{installation_peek, sqlite_remove};
 pub use expressions::sum_bigint;
 pub use installation::{Installation, installation_fetch, installation_settle};
 pub use job_runs::{job_claim, job_give_back};

@@ -87,6 +87,12 @@ impl Service {
         self.base_currency
     }
 
+    /// The installation's time zone.
+    #[must_use]
+    pub fn time_zone(&self) -> Tz {
+        self.time_zone
+    }
+
     /// The limits in force.
     #[must_use]
     pub fn limits(&self) -> Limits {
