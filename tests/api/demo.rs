@@ -5,8 +5,8 @@ use std::path::Path;
 use std::process::{Child, Command, Stdio};
 
 use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
-use heeltap::http::Page;
 use heeltap::cli::demo::{Replayed, replay};
+use heeltap::http::Page;
 use heeltap::stock::views::{LotState, LotView, lots_list};
 use serde_json::{Value, json};
 
@@ -56,10 +56,18 @@ fn all(app: &TestApp, path: &str) -> Vec<Value> {
 }
 
 fn lots(app: &TestApp, today: NaiveDate) -> Vec<LotView> {
-    let lots = app
-        .service
-        .db()
-        .read(|conn| lots_list(conn, None, None, Page { after: 0, limit: 1_000 }, today));
+    let lots = app.service.db().read(|conn| {
+        lots_list(
+            conn,
+            None,
+            None,
+            Page {
+                after: 0,
+                limit: 1_000,
+            },
+            today,
+        )
+    });
     lots.expect("the lots must be read")
 }
 
@@ -352,8 +360,9 @@ fn the_command_serves_what_it_says() {
         .expect("the address first");
     let token = first.lines[1]
         .strip_prefix("administrator token: ")
-        .expect("then the token");
-    let client = Client::new(address.parse().expect("an address"), Some(token.to_owned()));
+        .expect("then the token")
+        .to_owned();
+    let client = Client::new(address.parse().expect("an address"), Some(token.clone()));
     assert_eq!(
         client.get("/v1/tokens").expect(200).json()["items"][0]["name"],
         "demo"
@@ -388,7 +397,7 @@ fn the_command_serves_what_it_says() {
     );
     assert_ne!(
         again.lines[1].strip_prefix("administrator token: "),
-        Some(token)
+        Some(token.as_str())
     );
 }
 

@@ -46,6 +46,7 @@ impl Day {
     }
 
     /// Whether it lies ahead.
+    #[cfg(test)]
     pub(super) fn is_ahead(self) -> bool {
         self.0 > 0
     }
