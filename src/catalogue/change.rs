@@ -92,6 +92,6 @@ fn check_types<B: CatalogueBody>(patch: &Value) -> Result<(), Error> {
 /// # Errors
 /// [`Error::Invalid`] when a field is missing, unknown, or of the wrong type.
 fn document_read<B: DeserializeOwned>(document: Value) -> Result<B, Error> {
-    serde_path_to_error::deserialize(document)
-        .map_err(|error| Error::Invalid(vec![crate::http::field_error(&error)]))
+    serde_path_to_error::deserialize(&document)
+        .map_err(|error| Error::Invalid(vec![crate::http::field_error(&error, &document)]))
 }

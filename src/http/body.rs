@@ -143,7 +143,8 @@ fn parse<T: DeserializeOwned>(bytes: &[u8]) -> Result<T, Problem> {
     let value = serde_path_to_error::deserialize(&mut reader).map_err(|error| {
         let inner = error.inner();
         if inner.is_data() {
-            Problem::from(Error::Invalid(vec![field_error(&error)]))
+            let document = serde_json::from_slice(bytes).unwrap_or_default();
+            Problem::from(Error::Invalid(vec![field_error(&error, &document)]))
         } else {
             Problem::malformed(format!("the body is not well-formed JSON: {inner}"))
         }
@@ -248,6 +249,9 @@ mod tests {
     struct Sample {
         #[allow(dead_code)]
         batches: Vec<u8>,
+        #[serde(default)]
+        #[allow(dead_code)]
+        day_on: Option<chrono::NaiveDate>,
     }
 
     #[track_caller]
@@ -266,5 +270,9 @@ mod tests {
         check(r#"{"batches": []} x"#, "400 malformed");
         check(r#"{"batches": 7, "#, "400 malformed");
         check(r"{}", "422 invalid: /batches: missing field `batches`");
+        check(
+            r#"{"batches": [], "day_on": "30.02.2026"}"#,
+            "422 invalid: /day_on: \"30.02.2026\": input contains invalid characters; a day is written YYYY-MM-DD",
+        );
     }
 }

@@ -340,8 +340,12 @@ impl ResponseError for Problem {
     }
 }
 
-/// A value that serde refused, as a field in error. A field that is missing is named by the pointer it should have had.
-pub(crate) fn field_error<E: fmt::Display>(error: &serde_path_to_error::Error<E>) -> FieldError {
+/// A value of `document` that serde refused, as a field in error: the value is named, and how a date is written. A field
+/// that is missing is named by the pointer it should have had.
+pub(crate) fn field_error<E: fmt::Display>(
+    error: &serde_path_to_error::Error<E>,
+    document: &Value,
+) -> FieldError {
     let message = error.inner().to_string();
     // serde_json ends its messages with the position; the pointer says it better.
     let detail = message
@@ -354,8 +358,21 @@ pub(crate) fn field_error<E: fmt::Display>(error: &serde_path_to_error::Error<E>
     if let Some(name) = missing {
         pointer.push('/');
         pointer.push_str(name);
+        return FieldError::new(pointer, detail);
     }
-    FieldError::new(pointer, detail)
+    let refused = document.pointer(&pointer).and_then(Value::as_str);
+    match refused.filter(|value| value.len() <= 100 && !detail.contains(*value)) {
+        None => FieldError::new(pointer, detail),
+        Some(value) => {
+            let dated = pointer.ends_with("_on") || pointer.ends_with("/on");
+            let right = if dated {
+                "; a day is written YYYY-MM-DD"
+            } else {
+                ""
+            };
+            FieldError::new(pointer, format!("\"{value}\": {detail}{right}"))
+        }
+    }
 }
 
 /// Turns a path of serde's (`batches[0].base_g`) into a JSON pointer (`/batches/0/base_g`; RFC 6901).
