@@ -28,7 +28,7 @@ use crate::base::{Clock, Currency, Entropy, Error, OsEntropy, SystemClock};
 use crate::db::{DatabaseUrl, Db};
 use crate::http::tokens::{TokenIn, TokenMade, none_yet, token_create};
 use crate::http::{Limits, Role, Service};
-use crate::{casting, catalogue, purchasing, reorder};
+use crate::{casting, catalogue, costing, purchasing, reorder, stock};
 
 /// What a process is told about its database and its installation.
 #[derive(Debug, Clone)]
@@ -120,5 +120,7 @@ pub fn routes(cfg: &mut ServiceConfig<'_>) {
         .configure(catalogue::routes)
         .configure(casting::routes)
         .configure(purchasing::routes)
+        .configure(stock::routes)
+        .configure(costing::routes)
         .configure(reorder::routes);
 }

@@ -9,6 +9,7 @@
 //! - [`stock`]: lots, packs, movements, promises, picking, bench events, warnings, verification
 //! - [`purchasing`]: purchase files, orders, landed cost
 //! - [`casting`]: the sums of a cast, its plan, and its life from booking to demoulding
+//! - [`costing`]: what replicas cost, by who pays, month, recipe and cast
 //! - [`reorder`]: demand, forecast, run-out, last day to order, how much; warnings
 //! - [`app`]: the composition root: doors, routes, the OpenAPI document, the server, the background workers
 //! - [`cli`]: the command line
@@ -24,6 +25,7 @@ pub mod base;
 pub mod casting;
 pub mod catalogue;
 pub mod cli;
+pub mod costing;
 pub mod db;
 pub mod http;
 pub mod purchasing;

@@ -18,8 +18,8 @@ const EVERYONE: Allowed = Some(&[Role::Reader, Role::Bench, Role::Buyer]);
 const BUYER: Allowed = Some(&[Role::Buyer]);
 /// Whoever casts.
 const BENCH: Allowed = Some(&[Role::Bench]);
-/// Whoever plans: at the bench, or to buy for it.
-const PLANNERS: Allowed = Some(&[Role::Bench, Role::Buyer]);
+/// Whoever handles the stock: at the bench, or to buy for it.
+const HANDLERS: Allowed = Some(&[Role::Bench, Role::Buyer]);
 
 const fn door(method: &'static str, path: &'static str, roles: Allowed) -> Door {
     Door {
@@ -80,8 +80,8 @@ pub const DOORS: &[Door] = &[
     door("PATCH", "/v1/suppliers/{code}", BUYER),
     door("POST", "/v1/suppliers/{code}/retire", BUYER),
     // casts
-    door("POST", "/v1/cast-plans", PLANNERS),
-    door("POST", "/v1/mix-corrections", PLANNERS),
+    door("POST", "/v1/cast-plans", HANDLERS),
+    door("POST", "/v1/mix-corrections", HANDLERS),
     door("GET", "/v1/casts", EVERYONE),
     door("POST", "/v1/casts", BENCH),
     door("GET", "/v1/casts/{code}", EVERYONE),
@@ -101,8 +101,26 @@ pub const DOORS: &[Door] = &[
     door("POST", "/v1/orders/{code}/cancel", BUYER),
     door("POST", "/v1/exchange-rates", BUYER),
     door("GET", "/v1/exchange-rates", EVERYONE),
+    // stock
+    door("GET", "/v1/lots", EVERYONE),
+    door("GET", "/v1/lots/{id}", EVERYONE),
+    door("GET", "/v1/lots/{id}/movements", EVERYONE),
+    door("POST", "/v1/lots/{id}/hold", HANDLERS),
+    door("POST", "/v1/lots/{id}/release", HANDLERS),
+    door("POST", "/v1/packs/{id}/open", HANDLERS),
+    door("POST", "/v1/packs/{id}/count", HANDLERS),
+    door("POST", "/v1/packs/{id}/spill", HANDLERS),
+    door("POST", "/v1/packs/{id}/write-off", HANDLERS),
+    door("POST", "/v1/packs/{id}/hold", HANDLERS),
+    door("POST", "/v1/packs/{id}/release", HANDLERS),
+    door("POST", "/v1/movements/{id}/reverse", HANDLERS),
+    door("GET", "/v1/verify", ADMINISTRATOR),
+    // warnings
+    door("GET", "/v1/warnings", EVERYONE),
+    door("POST", "/v1/warnings/{id}/acknowledge", HANDLERS),
+    // reports
+    door("GET", "/v1/reports/replica-cost", EVERYONE),
     // reorder
     door("GET", "/v1/reorder", EVERYONE),
     door("GET", "/v1/reorder/{material}", EVERYONE),
-    door("GET", "/v1/warnings", EVERYONE),
 ];

@@ -30,10 +30,14 @@ use crate::http::{Door, ProblemBody, Role};
     modifiers(&Bearer),
     tags(
         (name = "operation", description = "Whether the service lives, and this document"),
+        (name = "catalogue", description = "Materials, elastomers, kits, molds, recipes, grants, suppliers"),
+        (name = "casts", description = "What a cast needs, and its life from booking to demoulding"),
         (name = "tokens", description = "Who may come in"),
         (name = "purchasing", description = "Purchase files, orders, exchange rates"),
+        (name = "stock", description = "Lots and packs, bench events, and the proof of the books"),
+        (name = "warnings", description = "What needs somebody's attention"),
+        (name = "reports", description = "What replicas cost, for those who pay"),
         (name = "reorder", description = "What runs out when, by when to order, and how much"),
-        (name = "warnings", description = "What somebody must see to"),
     )
 )]
 struct ApiDoc;
@@ -41,7 +45,7 @@ struct ApiDoc;
 const SCHEME: &str = "bearer";
 
 /// POSTs that only compute: they write nothing, so that a key has nothing to keep.
-const COMPUTES: &[&str] = &[];
+const COMPUTES: &[&str] = &["/v1/cast-plans", "/v1/mix-corrections"];
 
 struct Bearer;
 
@@ -165,4 +169,19 @@ fn problem(description: String) -> Response {
                 .build(),
         )
         .build()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_only_computes_is_an_operation() {
+        for path in COMPUTES {
+            let listed = DOORS
+                .iter()
+                .any(|door| door.method == "POST" && door.path == *path);
+            assert!(listed, "{path}");
+        }
+    }
 }

@@ -3,7 +3,10 @@
 //! Invariants: requests in flight are answered before the server ends; the workers end after the last request.
 //! Deliberately absent: signals (the command line turns them into a call of the handle).
 
+use std::future::poll_fn;
 use std::net::{SocketAddr, TcpListener};
+use std::pin::pin;
+use std::task::Poll;
 use std::time::Duration;
 
 use actix_web::body::MessageBody;
@@ -58,7 +61,23 @@ impl Running {
     /// # Errors
     /// [`Error::Unavailable`] when the operating system ends the server.
     pub async fn until_ended(self) -> Result<(), Error> {
-        let outcome = self.server.await;
+        self.until_ended_or(std::future::pending()).await
+    }
+
+    /// As [`Running::until_ended`], but waits for nothing more once `at_once` is ready. (A second call of the handle would
+    /// not do: the server does not listen to it while it waits for requests in flight.)
+    ///
+    /// # Errors
+    /// As [`Running::until_ended`].
+    pub async fn until_ended_or(self, at_once: impl Future<Output = ()>) -> Result<(), Error> {
+        let (mut server, mut at_once) = (pin!(self.server), pin!(at_once));
+        let ended = poll_fn(|cx| match server.as_mut().poll(cx) {
+            Poll::Ready(outcome) => Poll::Ready(Some(outcome)),
+            Poll::Pending => at_once.as_mut().poll(cx).map(|()| None),
+        });
+        let Some(outcome) = ended.await else {
+            return Ok(());
+        };
         self.background.stop();
         outcome.map_err(|e| Error::Unavailable {
             detail: format!("the server ended: {e}"),

@@ -3,7 +3,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use super::learned::{FactorPosterior, Noise};
-use super::plan::PlanFacts;
+use super::plan::{OnOrder, PlanFacts};
 use super::pool::{PoolState, casts_on_coat};
 use super::request::{Charge, PlanRequest};
 use super::sizing::Experience;
@@ -12,6 +12,7 @@ use super::yields::{ChipCount, YieldPosterior};
 use crate::base::{Currency, Error, Micro, Quantity, RefusalKind};
 use crate::catalogue::{RecipeFacts, grant_by_code, recipe_facts};
 use crate::db::AnyConnection;
+use crate::stock;
 use crate::stock::load::shelf;
 
 /// The recipe of a request with all it names.
@@ -141,11 +142,31 @@ pub(super) fn plan_facts(
         grants,
         mold_pool,
         coat_pool,
-        on_order: BTreeMap::new(),
+        on_order: on_order(conn, &materials)?,
         later_holders,
         currency,
         recipe,
     })
+}
+
+/// What is on order of the materials, with the first day on which any of it is expected.
+fn on_order(conn: &mut AnyConnection, materials: &[i64]) -> Result<BTreeMap<i64, OnOrder>, Error> {
+    let mut by_material = BTreeMap::new();
+    for (material_id, arrivals) in stock::on_order::on_order(conn, materials)? {
+        let quantity = Quantity::checked_sum(arrivals.iter().map(|arrival| arrival.quantity))?;
+        let arrives_on = arrivals
+            .iter()
+            .filter_map(|arrival| arrival.expected_on)
+            .min();
+        by_material.insert(
+            material_id,
+            OnOrder {
+                quantity,
+                arrives_on,
+            },
+        );
+    }
+    Ok(by_material)
 }
 
 /// What weighed cups have taught about the residue of a recipe's cup with its elastomer.

@@ -13,6 +13,7 @@ pub mod correct;
 pub mod correction;
 pub mod cost;
 pub mod demold;
+pub mod demold_input;
 pub mod fill;
 pub mod film;
 pub mod geometry;

@@ -5,7 +5,7 @@ use chrono::NaiveDate;
 use super::pool::PoolState;
 use super::standing::Standing;
 use super::store::{self, PoolPosting, PoolRow};
-use crate::base::{Error, Money};
+use crate::base::{Error, Money, RefusalKind};
 use crate::db::Tx;
 
 /// Puts the vials' value into the coats' pool, and draws the share of `casts` uses. Returns that share.
@@ -101,20 +101,36 @@ fn append(
 }
 
 /// Takes back what a cast did to the pools, the latest first.
+///
+/// # Errors
+/// [`Error::Refused`] when later casts have drawn on coats that were applied for this one.
 pub(super) fn pools_undo(tx: &mut Tx<'_>, cast: &Standing, on: NaiveDate) -> Result<(), Error> {
-    for (id, pool_id, value, uses) in store::pool_movements_standing(tx.conn, cast.id)? {
+    let standing = store::pool_movements_standing(tx.conn, cast.id)?;
+    if let Some(pool) = store::pool_latest(tx.conn, cast.facts.mold.id, "coat")? {
+        let of_pool = || standing.iter().filter(|row| row.pool_id == pool.id);
+        let value: i64 = of_pool().map(|row| row.value.micro()).sum();
+        let uses: i64 = of_pool().map(|row| row.uses).sum();
+        if value > pool.value.micro() || uses > pool.uses {
+            let detail = format!(
+                "later casts have used the coats that were applied for cast {}: undo those first",
+                cast.code
+            );
+            return Err(Error::refused(RefusalKind::HistoryConflict, detail));
+        }
+    }
+    for row in standing {
         let posting = PoolPosting {
             kind: "reversal",
-            value: value.checked_neg()?,
-            uses: -uses,
+            value: row.value.checked_neg()?,
+            uses: -row.uses,
             cast_id: cast.id,
-            reverses_id: Some(id),
+            reverses_id: Some(row.id),
             reason: "undo",
             actor: tx.actor,
             effective_on: on,
             recorded_at: tx.stored_now(),
         };
-        store::pool_movement_append(tx.conn, pool_id, &posting)?;
+        store::pool_movement_append(tx.conn, row.pool_id, &posting)?;
     }
     Ok(())
 }

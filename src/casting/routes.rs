@@ -8,7 +8,8 @@ use utoipa_actix_web::service_config::ServiceConfig;
 
 use super::book::{Booking, cast_book, cast_plan};
 use super::correct::{CorrectionIn, CorrectionOut, mix_correct};
-use super::demold::{DemoldIn, cast_demold};
+use super::demold::cast_demold;
+use super::demold_input::DemoldIn;
 use super::plan_view::CastPlan;
 use super::pour::cast_pour;
 use super::pour_input::PourIn;

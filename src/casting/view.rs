@@ -5,7 +5,7 @@ use serde::Serialize;
 use utoipa::ToSchema;
 
 use super::cost::{Component, Components, CostView};
-use super::demold::DemoldRecord;
+use super::demold_input::DemoldRecord;
 use super::plan_view::{CastPlan, PickView};
 use super::pour::{PourRecord, plan_of};
 use super::request::{Charge, PlanRequest};

@@ -1,9 +1,10 @@
 //! Changing an entry of any noun by a merge patch.
 
+use serde::de::DeserializeOwned;
 use serde_json::Value;
 
 use super::create::{document_text, materials_affected, show_by_id};
-use super::entry::{document_load, document_read};
+use super::entry::document_load;
 use super::find::row_by_code;
 use super::naming::Targets;
 use super::noun::{CatalogueBody, unchanged};
@@ -84,4 +85,13 @@ fn check_types<B: CatalogueBody>(patch: &Value) -> Result<(), Error> {
         }
         _ => Ok(()),
     }
+}
+
+/// Reads a document that was sent; a fault names the field by its JSON pointer.
+///
+/// # Errors
+/// [`Error::Invalid`] when a field is missing, unknown, or of the wrong type.
+fn document_read<B: DeserializeOwned>(document: Value) -> Result<B, Error> {
+    serde_path_to_error::deserialize(document)
+        .map_err(|error| Error::Invalid(vec![crate::http::field_error(&error)]))
 }

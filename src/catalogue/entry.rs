@@ -5,7 +5,6 @@
 
 use serde::de::DeserializeOwned;
 use serde::{Deserialize, Serialize};
-use serde_json::Value;
 
 use super::elastomer::ElastomerBody;
 use super::kit::KitBody;
@@ -64,15 +63,6 @@ pub struct RecipeFacts {
     pub release_agent: Option<Entry<MaterialBody>>,
     /// What else a cast uses up, in the recipe's order.
     pub extras: Vec<(Entry<MaterialBody>, ExtraBody)>,
-}
-
-/// Reads a document that was sent; a fault names the field by its JSON pointer.
-///
-/// # Errors
-/// [`Error::Invalid`] when a field is missing, unknown, or of the wrong type.
-pub(super) fn document_read<B: DeserializeOwned>(document: Value) -> Result<B, Error> {
-    serde_path_to_error::deserialize(document)
-        .map_err(|error| Error::Invalid(vec![crate::http::field_error(&error)]))
 }
 
 /// Reads a document that was kept.

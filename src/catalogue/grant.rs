@@ -10,6 +10,9 @@ use super::check::{AMOUNT, Checks};
 use super::noun::{CatalogueBody, Noun};
 use crate::base::{Code, FieldError, Money};
 
+/// The key under which reports show what no grant pays; no grant may have it as its code.
+pub const UNASSIGNED: &str = "unassigned";
+
 /// A grant, as it is sent and kept.
 ///
 /// ```
@@ -62,6 +65,10 @@ impl GrantBody {
     pub fn check(&self) -> Vec<FieldError> {
         let mut checks = Checks::of_name(&self.name);
         checks.decimal_if("/materials_budget", self.materials_budget, AMOUNT);
+        if self.code.as_str() == UNASSIGNED {
+            let detail = "`unassigned` stands for casts that no grant pays: send another code";
+            checks.wrong("/code", detail.to_owned());
+        }
         if let (Some(first), Some(last)) = (self.starts_on, self.ends_on)
             && last < first
         {

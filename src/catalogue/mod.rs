@@ -45,7 +45,7 @@ pub use find::{
     mold_by_code, mold_by_id, molds_by_ids, recipe_all, recipe_by_code, recipe_by_id, recipe_facts,
     recipes_by_ids, supplier_all, supplier_by_code, supplier_by_id, suppliers_by_ids,
 };
-pub use grant::GrantBody;
+pub use grant::{GrantBody, UNASSIGNED};
 pub use kind::MaterialKind;
 pub use kit::KitBody;
 pub use material::{MOLDS_PER_VIAL_DEFAULT, MaterialBody, is_hazard_statement};

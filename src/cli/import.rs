@@ -22,7 +22,7 @@ use crate::purchasing::csv_file::{Delimiter, Encoding, FileFormat};
 use crate::purchasing::import::ImportOptions;
 use crate::purchasing::landed::SpreadBasis;
 use crate::purchasing::number::DecimalMark;
-use crate::purchasing::ops::{ImportSettings, import_commit, import_preview};
+use crate::purchasing::ops::{ImportSettings, Progress, import_commit_watched, import_preview};
 use crate::purchasing::report::{ImportReport, Outcome, RowReport};
 
 /// Who acts, in the books.
@@ -97,7 +97,7 @@ pub(super) fn run(given: &Given, import: &Import) -> Result<(), Failure> {
         .map_err(|e| Failure::Failed(format!("{shown} cannot be read: {e}")))?;
     let service = app::open(&given.settings()?, Outside::default())?;
     let bar = progress(&format!("importing {shown}"));
-    let outcome = take(&service, &bytes, import);
+    let outcome = take(&service, &bytes, import, &bar);
     bar.finish_and_clear();
     match outcome {
         Ok(report) => told(&report),
@@ -108,7 +108,12 @@ pub(super) fn run(given: &Given, import: &Import) -> Result<(), Failure> {
     }
 }
 
-fn take(service: &Service, bytes: &[u8], import: &Import) -> Result<ImportReport, Error> {
+fn take(
+    service: &Service,
+    bytes: &[u8],
+    import: &Import,
+    bar: &ProgressBar,
+) -> Result<ImportReport, Error> {
     let settings = import.settings();
     if import.dry_run {
         let circumstances = (service.today(), service.base_currency());
@@ -116,21 +121,31 @@ fn take(service: &Service, bytes: &[u8], import: &Import) -> Result<ImportReport
             .db()
             .read(|conn| import_preview(conn, bytes, &settings, circumstances));
     }
-    service.as_actor(ACTOR, |tx| import_commit(tx, bytes, &settings))
+    let mut watch = |progress: Progress| {
+        if bar.length() != Some(progress.all) {
+            bar.set_length(progress.all);
+            bar.set_style(style("{msg} {bar:40} {pos}/{len} lots {elapsed}"));
+        }
+        bar.set_position(progress.done);
+    };
+    service.as_actor(ACTOR, |tx| {
+        import_commit_watched(tx, bytes, &settings, &mut watch)
+    })
 }
 
-/// A bar that moves while the file is taken; how long that is cannot be told beforehand, as it is one transaction.
+/// A bar on a terminal. While the file is read and decided on, it only moves; once the lots are made, it counts them.
 fn progress(message: &str) -> ProgressBar {
     if !std::io::stderr().is_terminal() {
         return ProgressBar::with_draw_target(None, ProgressDrawTarget::hidden());
     }
-    let bar = ProgressBar::new_spinner();
-    if let Ok(style) = ProgressStyle::with_template("{spinner} {msg} {elapsed}") {
-        bar.set_style(style);
-    }
+    let bar = ProgressBar::new_spinner().with_style(style("{spinner} {msg} {elapsed}"));
     bar.set_message(message.to_owned());
     bar.enable_steady_tick(Duration::from_millis(100));
     bar
+}
+
+fn style(template: &str) -> ProgressStyle {
+    ProgressStyle::with_template(template).unwrap_or_else(|_| ProgressStyle::default_bar())
 }
 
 /// Says what became of the rows.

@@ -12,6 +12,7 @@ mod output;
 mod serve;
 mod settings;
 mod token;
+mod verify;
 
 use std::process::ExitCode;
 
@@ -41,6 +42,8 @@ enum Command {
     /// Make, list and revoke tokens, in the database itself.
     #[command(subcommand)]
     Token(token::Command),
+    /// Prove the books: every movement is read and hashed, and everything that is broken is named.
+    Verify,
 }
 
 /// Runs the command line of this process.
@@ -52,6 +55,7 @@ pub fn run() -> ExitCode {
         Command::Openapi => openapi::run(),
         Command::Import(import) => import::run(&cli.given, import),
         Command::Token(command) => token::run(&cli.given, command),
+        Command::Verify => verify::run(&cli.given),
     });
     match outcome {
         Ok(()) => ExitCode::SUCCESS,

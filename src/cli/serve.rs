@@ -27,7 +27,7 @@ pub(super) fn run(given: &Given) -> Result<(), Failure> {
 /// Serves until a signal ends it.
 pub(super) fn until_signal(service: Service, given: &Given) -> Result<(), Failure> {
     System::new().block_on(async {
-        let mut signals = Signals::listen()?;
+        let signals = Signals::listen()?;
         let serving = Serving {
             listen: &given.listen,
             threads: given.threads(),
@@ -37,23 +37,20 @@ pub(super) fn until_signal(service: Service, given: &Given) -> Result<(), Failur
         tracing::info!(database = %service.db().url(), "starting");
         let running = app::start(service, &serving)?;
         say(&format!("listening on http://{}", running.address()))?;
-        let handle = running.handle();
-        rt::spawn(async move {
-            signals.next().await;
-            tracing::info!("a signal: requests in flight are finished, then the end");
-            rt::spawn(end(handle.clone(), true));
-            signals.next().await;
-            tracing::warn!("a second signal: the end at once");
-            end(handle, false).await;
-        });
-        running.until_ended().await?;
+        let ending = end_by(signals, running.handle());
+        running.until_ended_or(ending).await?;
         tracing::info!("ended");
         Ok(())
     })
 }
 
-async fn end(handle: ServerHandle, gracefully: bool) {
-    handle.stop(gracefully).await;
+/// The first signal ends the server through its handle; with the second one this is ready.
+async fn end_by(mut signals: Signals, handle: ServerHandle) {
+    signals.next().await;
+    tracing::info!("a signal: requests in flight are finished, then the end");
+    rt::spawn(handle.stop(true));
+    signals.next().await;
+    tracing::warn!("a second signal: the end at once");
 }
 
 /// The two signals that end a service.

@@ -15,6 +15,8 @@ mod migrate;
 mod pool;
 pub mod schema;
 #[cfg(test)]
+mod schema_tests;
+#[cfg(test)]
 pub(crate) mod testing;
 mod transaction;
 mod url;

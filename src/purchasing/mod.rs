@@ -9,20 +9,15 @@ pub mod csv_file;
 mod csv_records;
 mod csv_text;
 pub mod date;
-pub mod exchange;
-mod exchange_routes;
 pub mod facts;
 pub mod goods;
 pub mod identity;
 pub mod import;
 pub mod landed;
 mod landing;
-mod load;
 pub mod number;
 pub mod ops;
 pub mod order_input;
-mod order_routes;
-pub mod orders;
 mod pack;
 pub mod quoted;
 pub mod rate;
@@ -30,5 +25,7 @@ pub mod report;
 mod routes;
 pub mod row;
 mod store;
+#[cfg(test)]
+mod tests;
 
 pub use routes::routes;

@@ -212,7 +212,7 @@ pub(super) fn field_errors(index: usize, errors: &[CellError], common: &[&str]) 
             format!("/lines/{index}/{}", error.column)
         };
         let detail = match error.value.as_str() {
-            "" => error.detail.clone(),
+            value if error.detail.contains(value) => error.detail.clone(),
             value => format!("{value}: {}", error.detail),
         };
         FieldError::new(pointer, detail)

@@ -141,7 +141,7 @@ async fn warnings_get(
     let open_only = query.state == Which::Open;
     refreshed(&service).await?;
     let rows = service
-        .read(move |conn| warnings_list(conn, open_only, page.after, page.limit + 1))
+        .read(move |conn| warnings_list(conn, open_only, page))
         .await?;
     List::from_rows(rows, page, |warning| warning.id).answer_to(&request)
 }

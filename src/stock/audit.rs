@@ -77,10 +77,12 @@ pub fn audit_lot(lot: &LotBooks, entries: &[Entry]) -> (Vec<Breach>, Demand) {
     let mut demand = Demand::new();
     for entry in entries {
         let posting = &entry.posting;
-        quantity += posting.quantity.micro();
-        value += posting.value.micro();
+        // A figure that was tampered with may be anything: a sum out of range stays there and is told of.
+        quantity = quantity.saturating_add(posting.quantity.micro());
+        value = value.saturating_add(posting.value.micro());
         if let Some(pack_id) = posting.pack_id {
-            *packs.entry(pack_id).or_default() += posting.quantity.micro();
+            let sum = packs.entry(pack_id).or_default();
+            *sum = sum.saturating_add(posting.quantity.micro());
         }
         let original = posting.reverses_id.and_then(|id| by_id.get(&id).copied());
         if posting.kind == MovementKind::Reversal
@@ -96,10 +98,11 @@ pub fn audit_lot(lot: &LotBooks, entries: &[Entry]) -> (Vec<Breach>, Demand) {
         }
         let source = original.map_or(posting, |original| &original.posting);
         if source.kind.is_landed_cost() {
-            landed += posting.value.micro();
+            landed = landed.saturating_add(posting.value.micro());
         }
         if source.kind.is_demand() {
-            *demand.entry(source.effective_on).or_default() -= posting.quantity.micro();
+            let sum = demand.entry(source.effective_on).or_default();
+            *sum = sum.saturating_sub(posting.quantity.micro());
         }
         if quantity < 0 || value < 0 {
             breach(
@@ -125,10 +128,19 @@ pub fn audit_lot(lot: &LotBooks, entries: &[Entry]) -> (Vec<Breach>, Demand) {
     sums("remaining value", lot.remaining_value.micro(), value, 2);
     sums("landed cost", lot.landed_cost.micro(), landed, 4);
     for (pack_id, on_hand) in &lot.packs {
+        let sum = packs.remove(pack_id).unwrap_or(0);
         sums(
             &format!("on hand of pack {pack_id}"),
             on_hand.micro(),
-            packs.get(pack_id).copied().unwrap_or(0),
+            sum,
+            2,
+        );
+    }
+    for (pack_id, sum) in packs {
+        sums(
+            &format!("on hand of pack {pack_id}, which is not the lot's,"),
+            0,
+            sum,
             2,
         );
     }
@@ -138,8 +150,8 @@ pub fn audit_lot(lot: &LotBooks, entries: &[Entry]) -> (Vec<Breach>, Demand) {
 fn opposite(original: &Posting, reversal: &Posting) -> bool {
     original.kind != MovementKind::Reversal
         && original.pack_id == reversal.pack_id
-        && original.quantity.micro() == -reversal.quantity.micro()
-        && original.value.micro() == -reversal.value.micro()
+        && original.quantity.micro().checked_neg() == Some(reversal.quantity.micro())
+        && original.value.micro().checked_neg() == Some(reversal.value.micro())
 }
 
 /// The first entry at which the chain does not hold, in words.
@@ -256,6 +268,7 @@ mod tests {
         check(|lot, _| lot.on_hand = Quantity::from_micro(89), &[2]);
         check(|lot, _| lot.landed_cost = Money::from_micro(49), &[4]);
         check(|lot, _| lot.packs[0].1 = Quantity::from_micro(91), &[2]);
+        check(|lot, _| lot.packs[0].0 = 6, &[2, 2]);
         check(
             |_, entries| entries[2].posting.value = Money::from_micro(14),
             &[6, 3, 2],

@@ -5,20 +5,31 @@
 //! movement that names it; value is conserved in each lot; every promise belongs to a booked cast; the movements of a
 //! lot form a hash chain. Deliberately absent: what a cast needs (casting), what things cost on the way in (purchasing).
 
+pub mod as_of;
 pub mod audit;
 pub mod backdate;
+pub mod counting;
 pub mod events;
+mod grasp;
 pub mod ledger;
 pub mod load;
+pub mod losing;
 pub mod needs;
+pub mod on_order;
 pub mod picking;
 pub mod post;
 pub mod promises;
 pub mod receive;
 pub mod repicking;
+pub mod reversing;
+mod routes;
 pub mod settle;
 pub mod shelf;
 mod store;
+#[cfg(test)]
+mod tests;
 pub mod verify;
 pub mod views;
 pub mod warnings;
+
+pub use routes::routes;

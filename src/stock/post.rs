@@ -1,12 +1,14 @@
 //! Posting: the one way in which anything reaches the ledger.
 //!
 //! A [`Poster`] lives for one operation. It keeps where each lot's ledger stands, so that several postings of one
-//! operation chain without reading the lot again.
+//! operation chain without reading the lot again. Invariant: an issue, a count or a reversal that lies before a count of
+//! the pack is evened out at that count by a posting of its own, so that what was counted stays true.
 
 use std::collections::HashMap;
 
 use chrono::NaiveDate;
 
+use super::backdate::{Anchor, anchor_after};
 use super::ledger::{LotBalance, MovementKind, Posting};
 use super::store;
 use crate::base::{Error, Money, Quantity};
@@ -76,7 +78,7 @@ impl Poster {
         })
     }
 
-    /// Takes `quantity` (more than 0) from a pack at the lot's value.
+    /// Takes `quantity` (more than 0) from a pack at the lot's value, evened out when the pack was counted on a later day.
     ///
     /// # Errors
     /// [`Error::Internal`] when the lot does not hold so much.
@@ -88,6 +90,15 @@ impl Poster {
         quantity: Quantity,
         occasion: &Occasion,
     ) -> Result<Posted, Error> {
+        let on = occasion.effective_on;
+        // Before the issue: what it explains must be back in the lot when the issue is valued.
+        self.even_out(
+            tx,
+            (lot_id, pack_id),
+            quantity.checked_neg()?,
+            (on, None),
+            on,
+        )?;
         let value = self.balance(tx, lot_id)?.issue_value(quantity)?;
         let (quantity, value) = (quantity.checked_neg()?, value.checked_neg()?);
         self.post(
@@ -150,16 +161,114 @@ impl Poster {
             );
         }
         let (lot_id, pack_id) = place;
-        self.post(
-            tx,
-            &posting(
-                (lot_id, Some(pack_id)),
-                MovementKind::Count,
-                (difference, Money::ZERO),
-                tx.actor,
-                occasion,
+        let found = posting(
+            (lot_id, Some(pack_id)),
+            MovementKind::Count,
+            (difference, Money::ZERO),
+            tx.actor,
+            occasion,
+        );
+        let posted = self.post(tx, &found)?;
+        let on = occasion.effective_on;
+        self.even_out(tx, place, difference, (on, None), on)?;
+        Ok(posted)
+    }
+
+    /// Takes a movement back on a day: exactly its quantity and value, evened out when the pack was counted since.
+    ///
+    /// # Errors
+    /// [`Error::Internal`] when it would leave less than nothing.
+    pub fn reverse(
+        &mut self,
+        tx: &mut Tx<'_>,
+        (movement_id, original): (i64, &Posting),
+        day: NaiveDate,
+        reason: &str,
+    ) -> Result<Posted, Error> {
+        let reversal = Posting {
+            kind: MovementKind::Reversal,
+            quantity: original.quantity.checked_neg()?,
+            value: original.value.checked_neg()?,
+            reason: reason.to_owned(),
+            actor: tx.actor.to_owned(),
+            reverses_id: Some(movement_id),
+            effective_on: day,
+            ..original.clone()
+        };
+        let stood = (original.effective_on, Some(movement_id));
+        let place = original.pack_id.map(|pack_id| (original.lot_id, pack_id));
+        match place {
+            Some(place) if reversal.quantity < Quantity::ZERO => {
+                self.even_out(tx, place, reversal.quantity, stood, day)?;
+                self.post(tx, &reversal)
+            }
+            Some(place) => {
+                let posted = self.post(tx, &reversal)?;
+                self.even_out(tx, place, reversal.quantity, stood, day)?;
+                Ok(posted)
+            }
+            None => self.post(tx, &reversal),
+        }
+    }
+
+    /// Evens out a change that stands in the pack's history at `stood` against the first count after that place, if any.
+    /// `day` is the day under which the change itself is posted.
+    fn even_out(
+        &mut self,
+        tx: &mut Tx<'_>,
+        place: (i64, i64),
+        change: Quantity,
+        stood: (NaiveDate, Option<i64>),
+        day: NaiveDate,
+    ) -> Result<(), Error> {
+        if change.is_zero() {
+            return Ok(());
+        }
+        let anchors = store::anchors(tx.conn, place.1, stood.0)?;
+        let Some(anchor) = anchor_after(&anchors, stood.0, stood.1) else {
+            return Ok(());
+        };
+        let amounts = if change < Quantity::ZERO {
+            let taken = change.checked_neg()?;
+            (taken, anchor.value_explained(taken)?)
+        } else {
+            self.given(tx, place.0, anchor, change)?
+        };
+        let occasion = Occasion {
+            effective_on: anchor.counted_on.max(day),
+            reason: format!(
+                "evens out an entry of {} that was recorded after the count of {}",
+                stood.0, anchor.counted_on
             ),
-        )
+            ..Occasion::default()
+        };
+        let mut offset = posting(
+            (place.0, Some(place.1)),
+            MovementKind::Count,
+            amounts,
+            tx.actor,
+            &occasion,
+        );
+        offset.purpose = Some(store::offset_word(anchor.movement_id));
+        self.post(tx, &offset).map(drop)
+    }
+
+    /// What leaves the lot when a gain is evened out: quantity and value, both 0 or less.
+    fn given(
+        &mut self,
+        tx: &mut Tx<'_>,
+        lot_id: i64,
+        anchor: &Anchor,
+        gain: Quantity,
+    ) -> Result<(Quantity, Money), Error> {
+        let giving = anchor.giving(gain)?;
+        let balance = self.balance(tx, lot_id)?;
+        let value = if gain == balance.quantity {
+            balance.value
+        } else {
+            balance.issue_value(giving.at_lot_value)?
+        };
+        Ok((gain.checked_neg()?, value.checked_neg()?))
     }
 }
 

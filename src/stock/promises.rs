@@ -4,10 +4,11 @@ use std::collections::BTreeSet;
 
 use chrono::NaiveDate;
 
-use super::events::{reversal_day, reverse_post};
+use super::grasp::leeway;
 use super::needs::Need;
 use super::post::Poster;
 use super::repicking::{Held, Promise};
+use super::reversing::reversal_day;
 use super::settle::{lock_reach, repick_after};
 use super::store;
 use crate::base::{Error, Quantity};
@@ -103,7 +104,7 @@ pub fn cast_movements_reverse(tx: &mut Tx<'_>, cast_id: i64, reason: &str) -> Re
     for row in store::movements_standing(tx.conn, cast_id)? {
         let original = row.posting()?;
         let day = reversal_day(tx, original.effective_on)?;
-        reverse_post(tx, &mut poster, row.id, &original, day, reason)?;
+        poster.reverse(tx, (row.id, &original), day, reason)?;
     }
     Ok(())
 }
@@ -170,4 +171,16 @@ pub fn pack_used(
     pack.opened_on = pack.opened_on.or(opened_on);
     pack.uses += uses;
     store::pack_touch(tx.conn, &pack)
+}
+
+/// The most that can be taken from a pack on a day without any later day falling below 0 and without what casts that are
+/// poured have in use. On a day before the pack's last count this may be more than the pack holds now: what is taken there
+/// is evened out against the count.
+///
+/// # Errors
+/// [`Error::NotFound`] without such a pack.
+pub fn pack_most_on(tx: &mut Tx<'_>, pack_id: i64, day: NaiveDate) -> Result<Quantity, Error> {
+    let pack =
+        store::pack_fetch(tx.conn, pack_id)?.ok_or_else(|| Error::not_found("pack", pack_id))?;
+    Ok(leeway(tx, &pack, (day, None), day)?.most)
 }

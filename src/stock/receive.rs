@@ -40,17 +40,31 @@ pub struct Receipt<'a> {
 /// Takes a delivery into stock and serves the casts that were short of it. Returns the new lots' ids, one per receipt.
 ///
 /// # Errors
-/// [`Error::Invalid`] for a day in the future or a landed cost below 0, [`Error::Refused`] for a closed period.
+/// [`Error::Invalid`] for a day in the future, a landed cost below 0 or a pack with nothing in it; [`Error::Refused`] for a
+/// closed period.
 pub fn lots_receive(tx: &mut Tx<'_>, receipts: &[Receipt<'_>]) -> Result<Vec<i64>, Error> {
+    lots_receive_watched(tx, receipts, &mut |_| {})
+}
+
+/// As [`lots_receive`], and tells `watch` after each lot how many there are.
+///
+/// # Errors
+/// As [`lots_receive`].
+pub fn lots_receive_watched(
+    tx: &mut Tx<'_>,
+    receipts: &[Receipt<'_>],
+    watch: &mut dyn FnMut(u64),
+) -> Result<Vec<i64>, Error> {
     let mut materials: Vec<i64> = receipts.iter().map(|receipt| receipt.material_id).collect();
     materials.sort_unstable();
     materials.dedup();
     lock_reach(tx, &materials)?;
     let mut poster = Poster::new();
-    let lots = receipts
-        .iter()
-        .map(|receipt| lot_receive(tx, &mut poster, receipt))
-        .collect::<Result<Vec<i64>, Error>>()?;
+    let mut lots = Vec::with_capacity(receipts.len());
+    for receipt in receipts {
+        lots.push(lot_receive(tx, &mut poster, receipt)?);
+        watch(lots.len() as u64);
+    }
     repick_after(tx, &materials)?;
     Ok(lots)
 }
@@ -61,6 +75,12 @@ fn lot_receive(tx: &mut Tx<'_>, poster: &mut Poster, receipt: &Receipt<'_>) -> R
         return Err(Error::invalid(
             "/line_price",
             format!("a landed cost of {} is below 0", receipt.landed_cost),
+        ));
+    }
+    if receipt.packs.is_empty() || receipt.packs.iter().any(|pack| !pack.is_positive()) {
+        return Err(Error::invalid(
+            "/packs",
+            "a delivery has at least one pack, and each holds more than 0",
         ));
     }
     let lot = NewLot {

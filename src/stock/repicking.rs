@@ -113,12 +113,12 @@ fn drop_barred(shelf: &mut [PackFacts], queue: &[&BookedCast], fallen: &mut BTre
     }
 }
 
-/// Promises beyond what a pack holds: the latest cast gives way first.
+/// Promises beyond what can be had of a pack: the latest cast gives way first.
 fn drop_overcommitted(shelf: &mut [PackFacts], queue: &[&BookedCast], fallen: &mut BTreeSet<i64>) {
     for cast in queue.iter().rev() {
         for held in cast.held.iter().rev() {
             let over = pack_index(shelf, held.pack_id)
-                .is_some_and(|index| shelf[index].reserved > shelf[index].on_hand);
+                .is_some_and(|index| shelf[index].reserved > shelf[index].pourable());
             if over && !fallen.contains(&held.reservation_id) {
                 give_back(shelf, held, fallen);
             }
@@ -133,19 +133,23 @@ fn serve(
     fallen: &mut BTreeSet<i64>,
     outcome: &mut Repicked,
 ) {
+    // Several extras have one purpose and one batch: only the material tells them apart.
+    let material = |shelf: &[PackFacts], held: &Held| {
+        pack_index(shelf, held.pack_id).map(|index| shelf[index].material_id)
+    };
+    let serves = |shelf: &[PackFacts], held: &Held, need: &Need| {
+        held.purpose == need.purpose
+            && held.batch_no == need.batch_no
+            && material(shelf, held) == Some(need.material_id)
+    };
     let kept = |need: &Need, fallen: &BTreeSet<i64>| -> i64 {
-        let mine = |held: &&Held| held.purpose == need.purpose && held.batch_no == need.batch_no;
         let live = cast
             .held
             .iter()
-            .filter(mine)
             .filter(|held| !fallen.contains(&held.reservation_id));
-        live.filter(|held| {
-            pack_index(shelf, held.pack_id)
-                .is_some_and(|i| shelf[i].material_id == need.material_id)
-        })
-        .map(|held| held.quantity.micro())
-        .sum()
+        live.filter(|held| serves(shelf, held, need))
+            .map(|held| held.quantity.micro())
+            .sum()
     };
     let lacking: Vec<&Need> = cast
         .needs
@@ -169,10 +173,7 @@ fn serve(
         .cloned()
         .collect();
     for held in &cast.held {
-        let concerned = needs
-            .iter()
-            .any(|need| need.purpose == held.purpose && need.batch_no == held.batch_no);
-        if concerned {
+        if needs.iter().any(|need| serves(shelf, held, need)) {
             give_back(shelf, held, fallen);
         }
     }

@@ -6,7 +6,7 @@
 
 use std::collections::BTreeSet;
 
-use super::load::{lock, shelf};
+use super::load::shelf;
 use super::repicking::{BookedCast, repick};
 use super::shelf::PackFacts;
 use super::store;
@@ -14,22 +14,39 @@ use super::warnings::{Alarm, Subject, warning_clear, warning_raise};
 use crate::base::Error;
 use crate::db::Tx;
 
-/// The materials, and those that casts which need them need besides: re-picking may have to touch them all.
-fn reach(tx: &mut Tx<'_>, materials: &[i64]) -> Result<Vec<i64>, Error> {
-    let mut reach: BTreeSet<i64> = materials.iter().copied().collect();
-    for cast in store::casts_booked(tx.conn, materials)? {
-        reach.extend(cast.needs.iter().map(|need| need.material_id));
-    }
-    Ok(reach.into_iter().collect())
+/// The materials, and those that `casts` need besides: re-picking may have to touch them all.
+fn reach(materials: &[i64], casts: &[BookedCast]) -> BTreeSet<i64> {
+    let of_casts = casts.iter().flat_map(|cast| &cast.needs);
+    let materials = materials.iter().copied();
+    materials
+        .chain(of_casts.map(|need| need.material_id))
+        .collect()
 }
 
 /// Locks what re-picking of `materials` may touch, in the order of ids, before anything is decided.
 ///
+/// While this waits, a cast may be booked that needs one of the materials and others besides. Locking those then would
+/// break the order, so the locks are given up and the larger set is locked from the start.
+///
 /// # Errors
 /// [`Error::Unavailable`] when the database does not answer.
 pub fn lock_reach(tx: &mut Tx<'_>, materials: &[i64]) -> Result<(), Error> {
-    let reach = reach(tx, materials)?;
-    lock(tx, &reach)
+    store::guard_share(tx.conn)?;
+    if !store::rows_are_locked(tx.conn) {
+        return Ok(());
+    }
+    let mut wanted = reach(materials, &store::casts_booked(tx.conn, materials)?);
+    loop {
+        let ids: Vec<i64> = wanted.iter().copied().collect();
+        store::locks_begin(tx.conn)?;
+        store::materials_lock(tx.conn, &ids)?;
+        let now = reach(materials, &store::casts_booked(tx.conn, materials)?);
+        if now.is_subset(&wanted) {
+            return store::locks_keep(tx.conn);
+        }
+        store::locks_drop(tx.conn)?;
+        wanted.extend(now);
+    }
 }
 
 /// Releases the promises that `change` will break.
@@ -67,8 +84,8 @@ pub fn repick_after(tx: &mut Tx<'_>, materials: &[i64]) -> Result<(), Error> {
 }
 
 fn loaded(tx: &mut Tx<'_>, materials: &[i64]) -> Result<(Vec<PackFacts>, Vec<BookedCast>), Error> {
-    let reach = reach(tx, materials)?;
     let casts = store::casts_booked(tx.conn, materials)?;
+    let reach: Vec<i64> = reach(materials, &casts).into_iter().collect();
     Ok((shelf(tx.conn, &reach)?, casts))
 }
 

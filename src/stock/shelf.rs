@@ -94,14 +94,20 @@ impl PackFacts {
         }
     }
 
-    /// What of the pack can still be promised: on hand, less what is promised, less the heel.
+    /// What of the pack can be had: on hand, less the heel.
+    #[must_use]
+    pub fn pourable(&self) -> Quantity {
+        let left = self.on_hand.micro().saturating_sub(self.heel.micro());
+        Quantity::from_micro(left.max(0))
+    }
+
+    /// What of the pack can still be promised: what can be had of it, less what is promised.
     #[must_use]
     pub fn free(&self) -> Quantity {
         let left = self
-            .on_hand
+            .pourable()
             .micro()
-            .saturating_sub(self.reserved.micro())
-            .saturating_sub(self.heel.micro());
+            .saturating_sub(self.reserved.micro());
         Quantity::from_micro(left.max(0))
     }
 
@@ -127,8 +133,8 @@ impl PackFacts {
             return Some(Unusable::Empty);
         }
         self.barred(day).or_else(|| {
-            let without_heel = self.on_hand.micro().saturating_sub(self.heel.micro());
-            match (self.free() > Quantity::ZERO, without_heel > 0) {
+            let pours = self.pourable() > Quantity::ZERO;
+            match (self.free() > Quantity::ZERO, pours) {
                 (true, _) => None,
                 (false, false) => Some(Unusable::OnlyHeel),
                 (false, true) => Some(Unusable::Promised),

@@ -41,7 +41,7 @@ pub fn verify(conn: &mut AnyConnection) -> Result<Verified, Error> {
     let mut demand: HashMap<(i64, NaiveDate), i64> = HashMap::new();
     let mut after = 0;
     loop {
-        let lots = store::lots_page(conn, None, after, LOTS_AT_A_TIME)?;
+        let lots = store::lots_page(conn, None, None, after, LOTS_AT_A_TIME)?;
         let Some(last) = lots.last() else { break };
         after = last.id;
         for lot in lots {
@@ -60,7 +60,8 @@ pub fn verify(conn: &mut AnyConnection) -> Result<Verified, Error> {
             found.movements += i64::try_from(entries.len()).unwrap_or(i64::MAX);
             found.breaches.extend(breaches);
             for (day, quantity) in of_lot {
-                *demand.entry((lot.material_id, day)).or_default() += quantity;
+                let sum = demand.entry((lot.material_id, day)).or_default();
+                *sum = sum.saturating_add(quantity);
             }
         }
     }

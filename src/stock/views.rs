@@ -3,7 +3,7 @@
 use std::collections::HashMap;
 
 use chrono::{DateTime, NaiveDate, Utc};
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
 use super::load::shelf;
@@ -12,6 +12,21 @@ use super::store::{self, LotRow, MovementRow, PackRow};
 use crate::base::{Error, Money, Quantity};
 use crate::catalogue::codes_by_ids;
 use crate::db::{AnyConnection, instant};
+use crate::http::Page;
+
+/// How a lot or a pack stands today.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum LotState {
+    /// Something of it may be used.
+    Usable,
+    /// It is held back.
+    Held,
+    /// It has expired, or its open life has ended.
+    Expired,
+    /// Nothing is left.
+    Spent,
+}
 
 /// A pack of a lot.
 #[derive(Debug, Clone, Serialize, ToSchema)]
@@ -33,8 +48,8 @@ pub struct PackView {
     /// When it was last counted.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub counted_on: Option<NaiveDate>,
-    /// `usable`, `held`, `expired` or `spent`.
-    pub state: &'static str,
+    /// How it stands today.
+    pub state: LotState,
 }
 
 /// A lot.
@@ -63,8 +78,8 @@ pub struct LotView {
     /// The grant that paid for it.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub funded_by: Option<String>,
-    /// `usable`, `held`, `expired` or `spent`.
-    pub state: &'static str,
+    /// How it stands today.
+    pub state: LotState,
     /// What its packs hold.
     pub on_hand: Quantity,
     /// What of that is promised.
@@ -111,7 +126,8 @@ pub struct MovementView {
     /// The batch of that cast.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub batch_no: Option<i32>,
-    /// What the cast took it for.
+    /// What the cast took it for. On a count that evens out an entry which was recorded later but lies before it:
+    /// `offset:` and the movement of that count.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub purpose: Option<String>,
     /// The movement it takes back.
@@ -148,36 +164,64 @@ impl From<MovementRow> for MovementView {
 }
 
 /// A pack's state on a day. `facts` are those of a pack in stock; a pack that is not among them is spent.
-fn pack_state(facts: Option<&PackFacts>, today: NaiveDate) -> &'static str {
+fn pack_state(facts: Option<&PackFacts>, today: NaiveDate) -> LotState {
     match facts {
-        None => "spent",
-        Some(pack) if pack.held_reason.is_some() => "held",
-        Some(pack) if pack.effective_expiry().is_some_and(|expiry| expiry < today) => "expired",
-        Some(_) => "usable",
+        None => LotState::Spent,
+        Some(pack) if pack.held_reason.is_some() => LotState::Held,
+        Some(pack) if pack.effective_expiry().is_some_and(|expiry| expiry < today) => {
+            LotState::Expired
+        }
+        Some(_) => LotState::Usable,
     }
 }
 
 /// A lot's state: usable when one of its packs is, else held, else expired, else spent.
-fn lot_state(packs: &[PackView]) -> &'static str {
-    ["usable", "held", "expired"]
+fn lot_state(packs: &[PackView]) -> LotState {
+    [LotState::Usable, LotState::Held, LotState::Expired]
         .into_iter()
         .find(|state| packs.iter().any(|pack| pack.state == *state))
-        .unwrap_or("spent")
+        .unwrap_or(LotState::Spent)
 }
 
-/// Lots of one material, or of all, with ids above `after`; one row more than `limit` when there are more.
+/// How many lots are read at a time when a state is looked for.
+const LOTS_AT_A_TIME: i64 = 200;
+
+/// A page of lots of one material, or of all, in one state, or in any; and one more when there are more.
 ///
 /// # Errors
 /// [`Error::Unavailable`] when the database does not answer.
 pub fn lots_list(
     conn: &mut AnyConnection,
     material_id: Option<i64>,
-    after: i64,
-    limit: i64,
+    state: Option<LotState>,
+    page: Page,
     today: NaiveDate,
 ) -> Result<Vec<LotView>, Error> {
-    let rows = store::lots_page(conn, material_id, after, limit)?;
-    lots_shown(conn, rows, today)
+    let wanted = page.limit + 1;
+    let in_stock = state.map(|state| state != LotState::Spent);
+    let at_a_time = match state {
+        None | Some(LotState::Spent) => wanted,
+        // The rest is told apart by the packs and the day, not by a column: read on until the page is full.
+        Some(_) => wanted.max(LOTS_AT_A_TIME),
+    };
+    let (mut found, mut after) = (Vec::new(), page.after);
+    loop {
+        let rows = store::lots_page(conn, material_id, in_stock, after, at_a_time)?;
+        let last_read = rows.last().map(|row| row.id);
+        let more = i64::try_from(rows.len()).is_ok_and(|read| read == at_a_time);
+        let shown = lots_shown(conn, rows, today)?;
+        found.extend(
+            shown
+                .into_iter()
+                .filter(|lot| state.is_none_or(|state| lot.state == state)),
+        );
+        found.truncate(usize::try_from(wanted).unwrap_or(usize::MAX));
+        let full = i64::try_from(found.len()).is_ok_and(|found| found == wanted);
+        match last_read {
+            Some(last) if more && !full => after = last,
+            _ => return Ok(found),
+        }
+    }
 }
 
 /// One lot.
@@ -190,21 +234,22 @@ pub fn lot_show(conn: &mut AnyConnection, id: i64, today: NaiveDate) -> Result<L
     shown.ok_or_else(|| Error::not_found("lot", id))
 }
 
-/// A page of a lot's movements, after a sequence number; one more than `limit` when there are more.
+/// A page of a lot's movements, after a sequence number; and one more when there are more.
 ///
 /// # Errors
 /// [`Error::NotFound`] without such a lot.
 pub fn movements_list(
     conn: &mut AnyConnection,
     lot_id: i64,
-    after_seq: i64,
-    limit: i64,
+    page: Page,
 ) -> Result<Vec<MovementView>, Error> {
     store::lot_fetch(conn, lot_id)?.ok_or_else(|| Error::not_found("lot", lot_id))?;
-    Ok(store::movements_of_lot(conn, lot_id, after_seq, limit)?
-        .into_iter()
-        .map(MovementView::from)
-        .collect())
+    Ok(
+        store::movements_of_lot(conn, lot_id, page.after, page.limit + 1)?
+            .into_iter()
+            .map(MovementView::from)
+            .collect(),
+    )
 }
 
 fn lots_shown(

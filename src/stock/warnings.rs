@@ -8,6 +8,7 @@ use utoipa::ToSchema;
 use super::store::{self, Said, WarningRow};
 use crate::base::Error;
 use crate::db::{AnyConnection, Tx, instant};
+use crate::http::Page;
 
 /// What a warning is about.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -31,6 +32,18 @@ pub struct Alarm {
     pub reason: String,
 }
 
+/// How a warning stands.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, ToSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum WarningState {
+    /// Nobody has said what is being done about it.
+    Open,
+    /// Somebody has.
+    Acknowledged,
+    /// Its cause is gone.
+    Cleared,
+}
+
 /// A warning as it is shown.
 #[derive(Debug, Clone, Serialize, ToSchema)]
 pub struct Warning {
@@ -49,8 +62,8 @@ pub struct Warning {
     pub due_on: Option<NaiveDate>,
     /// One plain sentence.
     pub reason: String,
-    /// `open`, `acknowledged` or `cleared`.
-    pub state: &'static str,
+    /// How it stands.
+    pub state: WarningState,
     /// When it was raised.
     pub opened_at: DateTime<Utc>,
     /// When it was acknowledged.
@@ -80,9 +93,9 @@ pub struct AcknowledgeIn {
 impl From<WarningRow> for Warning {
     fn from(row: WarningRow) -> Self {
         let state = match (row.cleared_at, row.acknowledged_at) {
-            (Some(_), _) => "cleared",
-            (None, Some(_)) => "acknowledged",
-            (None, None) => "open",
+            (Some(_), _) => WarningState::Cleared,
+            (None, Some(_)) => WarningState::Acknowledged,
+            (None, None) => WarningState::Open,
         };
         Self {
             id: row.id,
@@ -162,18 +175,18 @@ pub fn warning_acknowledge(
     id: i64,
     input: &AcknowledgeIn,
 ) -> Result<Warning, Error> {
-    let row = store::warning_fetch(tx.conn, id)?.ok_or_else(|| Error::not_found("warning", id))?;
-    if row.cleared_at.is_some() {
-        return Err(Error::refused(
-            crate::base::RefusalKind::WrongState,
-            "the warning has cleared itself already",
-        ));
-    }
     let length = input.note.chars().count();
     if length > 500 {
         return Err(Error::invalid(
             "/note",
             format!("the note has {length} characters: at most 500"),
+        ));
+    }
+    let row = store::warning_fetch(tx.conn, id)?.ok_or_else(|| Error::not_found("warning", id))?;
+    if row.cleared_at.is_some() {
+        return Err(Error::refused(
+            crate::base::RefusalKind::WrongState,
+            "the warning has cleared itself already",
         ));
     }
     let at = tx.stored_now();
@@ -191,20 +204,21 @@ pub fn warning_fetch(conn: &mut AnyConnection, id: i64) -> Result<Warning, Error
         .into())
 }
 
-/// One page of warnings, the open ones or all, with ids above `after`.
+/// A page of warnings, the open ones or all, oldest first; and one more when there are more.
 ///
 /// # Errors
 /// [`Error::Unavailable`] when the database does not answer.
 pub fn warnings_list(
     conn: &mut AnyConnection,
     open_only: bool,
-    after: i64,
-    limit: i64,
+    page: Page,
 ) -> Result<Vec<Warning>, Error> {
-    Ok(store::warnings_page(conn, open_only, after, limit)?
-        .into_iter()
-        .map(Warning::from)
-        .collect())
+    Ok(
+        store::warnings_page(conn, open_only, page.after, page.limit + 1)?
+            .into_iter()
+            .map(Warning::from)
+            .collect(),
+    )
 }
 
 #[cfg(test)]

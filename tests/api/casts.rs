@@ -1,5 +1,6 @@
 //! Casts: planned, booked, poured, demoulded, cancelled, undone; what they cost and what they leave in stock.
 
+use heeltap::http::Page;
 use serde_json::{Value, json};
 
 use crate::support::TestApp;
@@ -21,7 +22,16 @@ fn stock(app: &TestApp) -> Vec<(i64, i64, i64)> {
     app.service
         .db()
         .read(|conn| {
-            heeltap::stock::views::lots_list(conn, None, 0, 1000, "2026-03-02".parse().unwrap())
+            heeltap::stock::views::lots_list(
+                conn,
+                None,
+                None,
+                Page {
+                    after: 0,
+                    limit: 1000,
+                },
+                "2026-03-02".parse().unwrap(),
+            )
         })
         .expect("the lots must be read")
         .iter()

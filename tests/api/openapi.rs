@@ -2,7 +2,7 @@
 
 use std::path::Path;
 
-use crate::support::TestApp;
+use crate::support::{TestApp, filled, send};
 
 #[test]
 fn the_committed_document_is_the_one_that_the_code_makes() {
@@ -27,14 +27,48 @@ fn the_served_document_is_the_same() {
 }
 
 #[test]
+fn every_post_that_writes_reads_its_idempotency_key() {
+    let app = TestApp::start();
+    let document = serde_json::to_value(heeltap::app::document()).unwrap();
+    let takes_key = |operation: &serde_json::Value| {
+        let parameters = operation["parameters"].as_array();
+        parameters.is_some_and(|all| all.iter().any(|one| one["name"] == "Idempotency-Key"))
+    };
+    let paths = document["paths"].as_object().unwrap();
+    let writing = || paths.iter().filter(|(_, item)| takes_key(&item["post"]));
+    assert!(writing().any(|(path, _)| path == "/v1/tokens"));
+    for (path, item) in writing() {
+        let content = item["post"]["requestBody"]["content"].as_object();
+        let kind = content.and_then(|kinds| kinds.keys().next());
+        let request = app
+            .request("POST", &filled(path))
+            .header(
+                "Content-Type",
+                kind.map_or("application/json", String::as_str),
+            )
+            .header("Idempotency-Key", "k".repeat(201))
+            .body("{}");
+        // A key that is none is refused before any value is looked at, by whoever looks at the key at all.
+        assert_eq!(send(request).expect(400).problem(), "malformed", "{path}");
+    }
+}
+
+#[test]
 fn every_operation_is_described_and_every_reference_resolves() {
     let document = serde_json::to_value(heeltap::app::document()).unwrap();
+    let described = document["tags"].as_array().unwrap().iter();
+    let tags: Vec<&str> = described.filter_map(|tag| tag["name"].as_str()).collect();
     for (path, item) in document["paths"].as_object().unwrap() {
         for (method, operation) in item.as_object().unwrap() {
             let told = format!("{method} {path}");
             assert!(
                 operation["summary"].as_str().is_some_and(|s| !s.is_empty()),
                 "{told}"
+            );
+            let tag = operation["tags"][0].as_str().unwrap_or_default();
+            assert!(
+                tags.contains(&tag),
+                "{told}: the tag `{tag}` has no description"
             );
             assert_eq!(
                 operation["tags"].as_array().map(Vec::len),

@@ -3,9 +3,9 @@
 use chrono::{Days, TimeDelta};
 use heeltap::app::WORKERS;
 use heeltap::base::Quantity;
+use heeltap::http::Page;
 use heeltap::http::Role;
-use heeltap::stock::events::{LossIn, pack_lose};
-use heeltap::stock::ledger::MovementKind;
+use heeltap::stock::losing::{Loss, LossIn, pack_lose};
 use heeltap::stock::views::lots_list;
 use heeltap::stock::warnings::{AcknowledgeIn, warning_acknowledge};
 use serde_json::{Value, json};
@@ -15,10 +15,18 @@ use crate::support::lab::{day, micro, receive, stocked};
 
 /// The first pack of a lot.
 fn pack_of(app: &TestApp, lot_id: i64) -> i64 {
-    let lots = app
-        .service
-        .db()
-        .read(|conn| lots_list(conn, None, lot_id - 1, 1, day("2026-03-02")));
+    let lots = app.service.db().read(|conn| {
+        lots_list(
+            conn,
+            None,
+            None,
+            Page {
+                after: lot_id - 1,
+                limit: 1,
+            },
+            day("2026-03-02"),
+        )
+    });
     lots.expect("the lots must be read")[0].packs[0].id
 }
 
@@ -30,9 +38,7 @@ fn use_up(app: &TestApp, pack_id: i64, quantity: &str, on: &str) {
         on: Some(day(on)),
     };
     app.service
-        .as_actor("test", |tx| {
-            pack_lose(tx, pack_id, MovementKind::Spill, &loss)
-        })
+        .as_actor("test", |tx| pack_lose(tx, pack_id, Loss::Spill, &loss))
         .expect("the pack must hold as much");
 }
 
@@ -234,10 +240,16 @@ fn the_worker_does_what_a_reader_would() {
         .find(|worker| worker.name == "reorder advice")
         .expect("the worker");
     (worker.work)(&app.service).expect("the worker's turn");
-    let raised = app
-        .service
-        .db()
-        .read(|conn| heeltap::stock::warnings::warnings_list(conn, true, 0, 10));
+    let raised = app.service.db().read(|conn| {
+        heeltap::stock::warnings::warnings_list(
+            conn,
+            true,
+            Page {
+                after: 0,
+                limit: 10,
+            },
+        )
+    });
     assert_eq!(raised.expect("the warnings").len(), 1);
 }
 

@@ -112,9 +112,10 @@ pub(crate) fn is_test_file(path: &str) -> bool {
 /// Whether a feature room's file acts; every other one is pure.
 pub(crate) fn acts(path: &str) -> bool {
     let usual = ["mod", "store", "ops", "routes", "worker"];
-    let by_name = path
-        .split('/')
-        .any(|part| usual.contains(&part.trim_end_matches(".rs")));
+    let by_name = path.ends_with("_routes.rs")
+        || path
+            .split('/')
+            .any(|part| usual.contains(&part.trim_end_matches(".rs")));
     let listed = ACTING
         .iter()
         .any(|entry| path == *entry || (entry.ends_with('/') && path.starts_with(entry)));
@@ -320,7 +321,7 @@ mod samples {
         check(
             purity,
             "src/casting/fill.rs",
-            "crate::http::json_pointer(path)",
+            "crate::http::field_error(error)",
             0,
         );
         check(

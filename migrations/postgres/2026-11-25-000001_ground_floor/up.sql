@@ -210,7 +210,7 @@ CREATE TABLE casts (
 CREATE INDEX casts_recipe ON casts (recipe_id);
 CREATE INDEX casts_mold ON casts (mold_id);
 CREATE INDEX casts_state_day ON casts (state, cast_on);
-CREATE INDEX casts_demolded_on ON casts (demolded_on);
+CREATE INDEX casts_demolded_on ON casts (demolded_on, id, recipe_id, good_chips, rejected_chips);
 
 CREATE TABLE cast_charges (
     cast_id      BIGINT NOT NULL REFERENCES casts (id),
@@ -341,7 +341,8 @@ CREATE TABLE cast_costs (
     amount_micro  BIGINT NOT NULL,
     CONSTRAINT cast_costs_component CHECK (component IN ('chip', 'trim', 'overfill', 'residue', 'release', 'tape', 'container', 'cup', 'mold', 'sundries'))
 );
-CREATE INDEX cast_costs_cast ON cast_costs (cast_id);
+-- Covering, so that a report over all casts reads the index alone.
+CREATE INDEX cast_costs_cast ON cast_costs (cast_id, grant_id, component, amount_micro);
 CREATE INDEX cast_costs_grant ON cast_costs (grant_id);
 
 -- ---------------------------------------------------------------- demand, warnings, delivery

@@ -101,11 +101,20 @@ pub(in crate::casting) fn pool_movement_append(
     Ok(())
 }
 
-/// A cast's pool movements that no reversal has taken back, the latest first: id, pool, value, uses.
+/// A movement of a pool that still stands.
+#[derive(Debug, Clone, Copy)]
+pub(in crate::casting) struct StandingRow {
+    pub(in crate::casting) id: i64,
+    pub(in crate::casting) pool_id: i64,
+    pub(in crate::casting) value: Money,
+    pub(in crate::casting) uses: i64,
+}
+
+/// A cast's pool movements that no reversal has taken back, the latest first.
 pub(in crate::casting) fn pool_movements_standing(
     conn: &mut AnyConnection,
     cast_id: i64,
-) -> Result<Vec<(i64, i64, Money, i64)>, Error> {
+) -> Result<Vec<StandingRow>, Error> {
     let rows: Vec<(i64, i64, Money, i64, Option<i64>)> = pool_movements::table
         .filter(pool_movements::cast_id.eq(cast_id))
         .order(pool_movements::id.desc())
@@ -121,6 +130,11 @@ pub(in crate::casting) fn pool_movements_standing(
     Ok(rows
         .into_iter()
         .filter(|row| row.4.is_none() && !reversed.contains(&row.0))
-        .map(|(id, pool_id, value, uses, _)| (id, pool_id, value, uses))
+        .map(|(id, pool_id, value, uses, _)| StandingRow {
+            id,
+            pool_id,
+            value,
+            uses,
+        })
         .collect())
 }

@@ -4,6 +4,7 @@ use serde_json::json;
 
 use super::*;
 use crate::catalogue::{ElastomerBody, KitBody, SupplierBody, entry_retire};
+use crate::http::Page;
 
 const TODAY: &str = "2026-03-02";
 
@@ -183,7 +184,18 @@ fn a_part_without_its_partner_is_stranded() {
         assert_eq!(open(&db), [("stranded".into(), "base".into(), 1, None)]);
         // Its rest is written off, or so little is left that it is not worth a word.
         let base = db
-            .read(|conn| lots_list(conn, Some(ids.0), 0, 10, day(TODAY)))
+            .read(|conn| {
+                lots_list(
+                    conn,
+                    Some(ids.0),
+                    None,
+                    Page {
+                        after: 0,
+                        limit: 10,
+                    },
+                    day(TODAY),
+                )
+            })
             .unwrap()[0]
             .packs[0]
             .id;

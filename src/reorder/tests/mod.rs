@@ -16,8 +16,8 @@ use crate::db::schema::{
     cast_needs, casts, dirty_materials, order_lines, orders, reorder_advice, warnings,
 };
 use crate::db::{AnyConnection, Db, Tx};
-use crate::stock::events::{LossIn, pack_lose};
-use crate::stock::ledger::MovementKind;
+use crate::http::Page;
+use crate::stock::losing::{Loss, LossIn, pack_lose};
 use crate::stock::receive::{Receipt, lots_receive};
 use crate::stock::views::lots_list;
 
@@ -78,7 +78,16 @@ pub(super) fn receive(db: &Db, material_id: i64, lot: Lot<'_>) -> Vec<i64> {
             landed_cost: Money::from_int(lot.cost),
         };
         let id = lots_receive(tx, &[receipt])?[0];
-        let lots = lots_list(tx.conn, Some(material_id), 0, 1000, day(lot.received_on))?;
+        let lots = lots_list(
+            tx.conn,
+            Some(material_id),
+            None,
+            Page {
+                after: 0,
+                limit: 1000,
+            },
+            day(lot.received_on),
+        )?;
         let made = lots.into_iter().find(|made| made.id == id).unwrap();
         Ok(made.packs.iter().map(|pack| pack.id).collect())
     })
@@ -91,9 +100,7 @@ pub(super) fn use_up(db: &Db, pack_id: i64, grams: i32, when: &str) {
         reason: "used".into(),
         on: Some(day(when)),
     };
-    on(db, when, |tx| {
-        pack_lose(tx, pack_id, MovementKind::Spill, &loss)
-    });
+    on(db, when, |tx| pack_lose(tx, pack_id, Loss::Spill, &loss));
 }
 
 /// 40 weeks of the same use on Mondays, the last on 2026-02-23.

@@ -4,6 +4,7 @@ use serde_json::json;
 
 use super::*;
 use crate::catalogue::{SupplierBody, entry_retire};
+use crate::http::Page;
 use crate::stock::events::{HoldIn, pack_hold};
 use crate::stock::warnings::{AcknowledgeIn, Warning, warning_acknowledge, warnings_list};
 
@@ -28,7 +29,17 @@ fn used_weekly(db: &Db, left_grams: i32) -> (i64, i64) {
 }
 
 fn all(db: &Db) -> Vec<Warning> {
-    db.read(|conn| warnings_list(conn, false, 0, 1000)).unwrap()
+    db.read(|conn| {
+        warnings_list(
+            conn,
+            false,
+            Page {
+                after: 0,
+                limit: 1000,
+            },
+        )
+    })
+    .unwrap()
 }
 
 #[test]

@@ -1,6 +1,7 @@
 //! The order of locks: period guard, then materials by id (they cover their lots and packs), then casts by id.
 
 use chrono::NaiveDate;
+use diesel::connection::SimpleConnection;
 use diesel::prelude::*;
 
 use crate::base::Error;
@@ -27,4 +28,24 @@ pub(in crate::stock) fn materials_lock(conn: &mut AnyConnection, ids: &[i64]) ->
             .load::<i64>(conn)?;
     }
     Ok(())
+}
+
+/// Whether rows are locked one by one, so that others may write while this transaction waits for them.
+pub(in crate::stock) fn rows_are_locked(conn: &AnyConnection) -> bool {
+    matches!(conn, AnyConnection::Postgres(_))
+}
+
+/// Marks the place to which [`locks_drop`] returns. Only where rows are locked one by one.
+pub(in crate::stock) fn locks_begin(conn: &mut AnyConnection) -> Result<(), Error> {
+    Ok(conn.batch_execute("SAVEPOINT locks")?)
+}
+
+/// Keeps the locks taken since [`locks_begin`].
+pub(in crate::stock) fn locks_keep(conn: &mut AnyConnection) -> Result<(), Error> {
+    Ok(conn.batch_execute("RELEASE SAVEPOINT locks")?)
+}
+
+/// Gives up the locks taken since [`locks_begin`]: PostgreSQL releases them with the savepoint.
+pub(in crate::stock) fn locks_drop(conn: &mut AnyConnection) -> Result<(), Error> {
+    Ok(conn.batch_execute("ROLLBACK TO SAVEPOINT locks; RELEASE SAVEPOINT locks")?)
 }

@@ -14,7 +14,6 @@ use crate::stock::ledger::LotBalance;
 pub(in crate::stock) struct LotRow {
     pub(in crate::stock) id: i64,
     pub(in crate::stock) material_id: i64,
-    pub(in crate::stock) order_line_id: Option<i64>,
     pub(in crate::stock) code: String,
     pub(in crate::stock) kit_lot: Option<String>,
     pub(in crate::stock) supplier_id: Option<i64>,
@@ -90,10 +89,11 @@ pub(in crate::stock) fn lot_balance(
     })
 }
 
-/// One page of lots, of one material or of all.
+/// One page of lots, of one material or of all, with something in them, without, or either.
 pub(in crate::stock) fn lots_page(
     conn: &mut AnyConnection,
     material_id: Option<i64>,
+    in_stock: Option<bool>,
     after: i64,
     limit: i64,
 ) -> Result<Vec<LotRow>, Error> {
@@ -101,6 +101,11 @@ pub(in crate::stock) fn lots_page(
     if let Some(material_id) = material_id {
         query = query.filter(lots::material_id.eq(material_id));
     }
+    query = match in_stock {
+        Some(true) => query.filter(lots::on_hand_micro.gt(Quantity::ZERO)),
+        Some(false) => query.filter(lots::on_hand_micro.eq(Quantity::ZERO)),
+        None => query,
+    };
     Ok(query
         .filter(lots::id.gt(after))
         .order(lots::id)

@@ -1,19 +1,27 @@
 //! The stock room's statements: the only user of diesel in this room.
 
+mod counts;
+#[cfg(test)]
+pub(super) mod fixture;
 mod guard;
 mod lots;
 mod movements;
+mod orders;
 mod packs;
 mod reservations;
 mod verify;
 mod warnings;
 
-pub(super) use guard::{guard_share, materials_lock};
+pub(super) use counts::{anchors, has_offsets, is_offset, offset_word, promised_in_use};
+pub(super) use guard::{
+    guard_share, locks_begin, locks_drop, locks_keep, materials_lock, rows_are_locked,
+};
 pub(super) use lots::{LotRow, NewLot, lot_balance, lot_fetch, lot_insert, lots_page};
 pub(super) use movements::{
     MovementRow, movement_fetch, movement_insert, movements_by_day, movements_of_lot,
-    movements_standing, reversed_by,
+    movements_of_lots, movements_standing, reversed_by,
 };
+pub(super) use orders::{OrderedLine, lines_ordered};
 pub(super) use packs::{
     NewPack, PackRow, pack_fetch, pack_insert, pack_touch, packs_of_lots, shelf_rows,
 };

@@ -137,6 +137,18 @@ pub(in crate::stock) fn movements_of_lot(
         .load(conn)?)
 }
 
+/// All movements of some lots, lot by lot in the order of recording.
+pub(in crate::stock) fn movements_of_lots(
+    conn: &mut AnyConnection,
+    lot_ids: &[i64],
+) -> Result<Vec<MovementRow>, Error> {
+    Ok(movements::table
+        .filter(movements::lot_id.eq_any(lot_ids))
+        .order((movements::lot_id, movements::seq))
+        .select(MovementRow::as_select())
+        .load(conn)?)
+}
+
 /// The movement that takes another back, if any.
 pub(in crate::stock) fn reversed_by(
     conn: &mut AnyConnection,

@@ -31,8 +31,6 @@ pub(in crate::stock) struct PackRow {
     pub(in crate::stock) gross_at_receipt: Option<Quantity>,
     pub(in crate::stock) counted_on: Option<NaiveDate>,
     pub(in crate::stock) uses: i64,
-    #[diesel(skip_update)]
-    pub(in crate::stock) version: i64,
 }
 
 /// A pack to be kept; its quantity comes by its receipt.

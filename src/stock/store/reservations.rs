@@ -36,7 +36,7 @@ struct BookedRow {
     allow_cross_charge: bool,
 }
 
-fn purpose(word: &str) -> Result<Purpose, Error> {
+pub(super) fn purpose(word: &str) -> Result<Purpose, Error> {
     Purpose::from_word(word)
         .ok_or_else(|| Error::internal(format!("the purpose `{word}` is unknown")))
 }

@@ -5,10 +5,11 @@ use std::collections::{BTreeMap, HashMap};
 use chrono::NaiveDate;
 use diesel::prelude::*;
 
-use super::{needs_of, reservations_active};
+use super::needs_of;
+use super::reservations::purpose;
 use crate::base::Error;
 use crate::db::schema::{
-    cast_costs, casts, daily_demand, movements, packs, pool_movements, reservations,
+    cast_costs, casts, daily_demand, lots, movements, packs, pool_movements, reservations,
 };
 use crate::db::{AnyConnection, sum_bigint};
 
@@ -65,27 +66,45 @@ pub(in crate::stock) fn casts_uncovered(
         .load(conn)?;
     let ids: Vec<i64> = rows.iter().map(|row| row.0).collect();
     let needs = needs_of(conn, &ids)?;
-    let held = reservations_active(conn, &ids)?;
-    let total = |id: &i64, purpose, batch_no| -> i64 {
-        let of_cast = held.get(id).into_iter().flatten();
-        of_cast
-            .filter(|h| h.purpose == purpose && h.batch_no == batch_no)
-            .map(|h| h.quantity.micro())
-            .sum()
-    };
+    let held = held_by_need(conn, &ids)?;
     Ok(rows
         .into_iter()
         .map(|(id, code, short)| {
-            let mut wanted: BTreeMap<_, i64> = BTreeMap::new();
-            for need in needs.get(&id).into_iter().flatten() {
-                *wanted.entry((need.purpose, need.batch_no)).or_default() += need.quantity.micro();
-            }
-            let lacks = wanted
-                .iter()
-                .any(|((purpose, batch_no), quantity)| total(&id, *purpose, *batch_no) < *quantity);
+            let lacks = needs.get(&id).into_iter().flatten().any(|need| {
+                let key = (id, need.material_id, need.purpose.as_str(), need.batch_no);
+                held.get(&key).copied().unwrap_or(0) < need.quantity.micro()
+            });
             (id, code, short, lacks)
         })
         .collect())
+}
+
+/// Cast, material, purpose, batch.
+type NeedKey = (i64, i64, &'static str, i32);
+
+/// What casts hold, in millionths.
+fn held_by_need(
+    conn: &mut AnyConnection,
+    cast_ids: &[i64],
+) -> Result<HashMap<NeedKey, i64>, Error> {
+    let rows: Vec<(i64, i64, String, i32, i64)> = reservations::table
+        .inner_join(packs::table.inner_join(lots::table))
+        .filter(reservations::cast_id.eq_any(cast_ids))
+        .filter(reservations::state.eq("active"))
+        .select((
+            reservations::cast_id,
+            lots::material_id,
+            reservations::purpose,
+            reservations::batch_no,
+            reservations::quantity_micro,
+        ))
+        .load(conn)?;
+    let mut held = HashMap::new();
+    for (cast, material, word, batch, quantity) in rows {
+        let key = (cast, material, purpose(&word)?.as_str(), batch);
+        *held.entry(key).or_default() += quantity;
+    }
+    Ok(held)
 }
 
 /// The kept sums of demand.

@@ -23,7 +23,6 @@ pub(in crate::stock) struct WarningRow {
     pub(in crate::stock) acknowledged_by: Option<String>,
     pub(in crate::stock) note: Option<String>,
     pub(in crate::stock) cleared_at: Option<NaiveDateTime>,
-    pub(in crate::stock) version: i64,
 }
 
 pub(in crate::stock) fn warning_open(

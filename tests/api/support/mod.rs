@@ -6,11 +6,13 @@ mod client;
 mod database;
 pub(crate) mod lab;
 mod process;
+mod shelf;
 
 pub(crate) use app::TestApp;
 pub(crate) use client::{Answer, Client, send};
 pub(crate) use database::TestDatabase;
 pub(crate) use process::{Heeltap, heeltap};
+pub(crate) use shelf::receive;
 
 /// An operation's address with its parameters filled in: `0` is nobody's id and no code in any test.
 pub(crate) fn filled(path: &str) -> String {

@@ -13,24 +13,20 @@ use serde::Deserialize;
 use utoipa::IntoParams;
 use utoipa_actix_web::service_config::ServiceConfig;
 
-use super::csv_file::{Delimiter, Encoding, FileFormat};
-use super::import::ImportOptions;
-use super::landed::SpreadBasis;
-use super::number::DecimalMark;
-use super::ops::{self, ImportDetail, ImportSettings, ImportSummary};
-use super::report::ImportReport;
-use super::{exchange_routes, order_routes};
 use crate::http::{Answer, List, PageQuery, Problem, ProblemBody, RawBody, Reply, Service};
+use crate::purchasing::csv_file::{Delimiter, Encoding, FileFormat};
+use crate::purchasing::import::ImportOptions;
+use crate::purchasing::landed::SpreadBasis;
+use crate::purchasing::number::DecimalMark;
+use crate::purchasing::ops::{self, ImportDetail, ImportSettings, ImportSummary};
+use crate::purchasing::report::ImportReport;
 
 const CSV: &str = "text/csv";
 
-/// Adds the room's operations.
-pub fn routes(cfg: &mut ServiceConfig<'_>) {
+pub(super) fn routes(cfg: &mut ServiceConfig<'_>) {
     cfg.service(import_create)
         .service(import_list)
-        .service(import_show)
-        .configure(order_routes::routes)
-        .configure(exchange_routes::routes);
+        .service(import_show);
 }
 
 /// How a file is written and how it is to be taken.

@@ -6,9 +6,9 @@ use serde::Deserialize;
 use utoipa::IntoParams;
 use utoipa_actix_web::service_config::ServiceConfig;
 
-use super::exchange::{ExchangeRate, place, rate_enter, rate_list};
 use crate::base::Currency;
 use crate::http::{Answer, Body, List, PageQuery, Problem, ProblemBody, Reply, Service};
+use crate::purchasing::ops::{ExchangeRate, place, rate_enter, rate_list};
 
 pub(super) fn routes(cfg: &mut ServiceConfig<'_>) {
     cfg.service(exchange_rate_create)

@@ -4,10 +4,10 @@ use actix_web::web::{Data, Path, Query};
 use actix_web::{HttpRequest, HttpResponse, get, post};
 use utoipa_actix_web::service_config::ServiceConfig;
 
-use super::order_input::{CancelIn, OrderIn, ReceiveIn};
-use super::orders::{self, OrderView};
 use crate::base::Error;
 use crate::http::{Answer, Body, List, PageQuery, Problem, ProblemBody, RawBody, Reply, Service};
+use crate::purchasing::ops::{self, OrderView};
+use crate::purchasing::order_input::{CancelIn, OrderIn, ReceiveIn};
 
 pub(super) fn routes(cfg: &mut ServiceConfig<'_>) {
     cfg.service(order_create)
@@ -46,7 +46,7 @@ fn address(order_no: &str) -> String {
 async fn order_create(service: Data<Service>, body: Body<OrderIn>) -> Answer {
     let (input, request) = body.split();
     service
-        .write(request, move |tx| match orders::order_place(tx, &input)? {
+        .write(request, move |tx| match ops::order_place(tx, &input)? {
             (order, true) => Reply::created(address(&order.order_no), &order),
             (order, false) => Reply::ok(&order),
         })
@@ -70,7 +70,7 @@ async fn order_list(
 ) -> Answer {
     let page = query.page()?;
     let rows = service
-        .read(move |conn| orders::order_list(conn, page))
+        .read(move |conn| ops::order_list(conn, page))
         .await?;
     List::from_rows(rows, page, |order| order.id).answer_to(&request)
 }
@@ -87,7 +87,7 @@ async fn order_list(
 #[get("/v1/orders/{code}")]
 async fn order_show(service: Data<Service>, code: Path<String>) -> Answer {
     let order = service
-        .read(move |conn| orders::order_get(conn, &code))
+        .read(move |conn| ops::order_get(conn, &code))
         .await?;
     Ok(HttpResponse::Ok().json(order))
 }
@@ -116,7 +116,7 @@ async fn order_receive(
     let (input, request) = body.split();
     service
         .write(request, move |tx| {
-            Reply::ok(&orders::order_receive(tx, &code, &input)?)
+            Reply::ok(&ops::order_receive(tx, &code, &input)?)
         })
         .await
 }
@@ -142,7 +142,7 @@ async fn order_cancel(service: Data<Service>, code: Path<String>, body: RawBody)
     let input = cancel_input(&bytes)?;
     service
         .write(request, move |tx| {
-            Reply::ok(&orders::order_cancel(tx, &code, &input)?)
+            Reply::ok(&ops::order_cancel(tx, &code, &input)?)
         })
         .await
 }

@@ -11,19 +11,19 @@ use serde::{Deserialize, Serialize};
 use sha2::{Digest, Sha256};
 use utoipa::ToSchema;
 
-use super::csv_file::{FileError, FileFormat};
-use super::facts::{ImportFacts, LineState, SupplierKey};
-use super::import::{ImportOptions, ImportPlan, PlannedLine, decide};
-use super::load::{facts_load, items_load, materials_of};
-use super::number::DecimalMark;
-use super::report::{ImportReport, Outcome, RowReport};
-use super::row::{ReadContext, RowReading, read_purchases};
-use super::store::{self, NewLine};
+use super::load::{facts_load, named_load};
 use crate::base::{Currency, Error, Quantity, RefusalKind};
 use crate::catalogue::{entries_hold, supplier_ensure};
 use crate::db::{AnyConnection, Tx, instant};
 use crate::http::Page;
-use crate::stock::receive::{Receipt, lots_receive};
+use crate::purchasing::csv_file::{FileError, FileFormat};
+use crate::purchasing::facts::{ImportFacts, LineState, SupplierKey};
+use crate::purchasing::import::{ImportOptions, ImportPlan, PlannedLine, decide};
+use crate::purchasing::number::DecimalMark;
+use crate::purchasing::report::{ImportReport, Outcome, RowReport};
+use crate::purchasing::row::{ReadContext, RowReading, read_purchases};
+use crate::purchasing::store::{self, NewLine};
+use crate::stock::receive::{Receipt, lots_receive_watched};
 use crate::stock::settle::lock_reach;
 
 /// How a purchase file is to be read and taken.
@@ -35,6 +35,15 @@ pub struct ImportSettings {
     pub decimal: DecimalMark,
     /// What its sender says about it.
     pub options: ImportOptions,
+}
+
+/// How far an import is in making its lots, which is what takes time.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Progress {
+    /// Lots made.
+    pub done: u64,
+    /// Lots to be made.
+    pub all: u64,
 }
 
 /// An import in a list.
@@ -98,6 +107,19 @@ pub fn import_commit(
     bytes: &[u8],
     settings: &ImportSettings,
 ) -> Result<ImportReport, Error> {
+    import_commit_watched(tx, bytes, settings, &mut |_| {})
+}
+
+/// As [`import_commit`], and tells `watch` how far it is.
+///
+/// # Errors
+/// As [`import_commit`].
+pub fn import_commit_watched(
+    tx: &mut Tx<'_>,
+    bytes: &[u8],
+    settings: &ImportSettings,
+    watch: &mut dyn FnMut(Progress),
+) -> Result<ImportReport, Error> {
     let readings = read(bytes, settings, tx.today)?;
     let facts = facts_locked(tx, &readings)?;
     let plan = decide(&readings, &facts, settings.options);
@@ -114,7 +136,7 @@ pub fn import_commit(
         });
     }
     let id = store::import_insert(tx, &file_sha256)?;
-    let (lots_created, rows) = plan_write(tx, plan, &facts)?;
+    let (lots_created, rows) = plan_write(tx, plan, &facts, watch)?;
     let kept = KeptReport { lots_created, rows };
     let text = serde_json::to_string(&kept)
         .map_err(|e| Error::internal(format!("a report could not be written: {e}")))?;
@@ -149,7 +171,7 @@ fn file_refused(error: &FileError) -> Error {
 }
 
 /// The refusal of a file with rows in error, which names them all.
-pub(super) fn rows_refused(rows: Vec<RowReport>) -> Error {
+fn rows_refused(rows: Vec<RowReport>) -> Error {
     let all = rows.len();
     let bad: Vec<RowReport> = rows
         .into_iter()
@@ -169,28 +191,11 @@ pub(super) fn rows_refused(rows: Vec<RowReport>) -> Error {
 /// facts: nothing they say changes until the transaction ends.
 pub(super) fn facts_locked(tx: &mut Tx<'_>, readings: &[RowReading]) -> Result<ImportFacts, Error> {
     store::orders_lock(tx.conn)?;
-    let items = items_load(tx.conn, readings)?;
-    let materials: Vec<i64> = items.values().flat_map(materials_of).collect();
-    lock_reach(tx, &materials)?;
+    let named = named_load(tx.conn, readings)?;
+    lock_reach(tx, &named.material_ids())?;
+    entries_hold(tx.conn, &named.entry_ids())?;
     let base_currency = tx.base_currency;
-    let before = facts_load(tx.conn, readings, base_currency)?;
-    entries_hold(tx.conn, &named_ids(&before))?;
-    match tx.conn {
-        // One writer: nothing can have changed.
-        AnyConnection::Sqlite(_) => Ok(before),
-        AnyConnection::Postgres(_) => facts_load(tx.conn, readings, base_currency),
-    }
-}
-
-/// The entries of the catalogue that the rows name.
-fn named_ids(facts: &ImportFacts) -> Vec<i64> {
-    let mut ids: Vec<i64> = facts.items.values().map(|item| item.id).collect();
-    ids.extend(facts.grants.values().map(|grant| grant.id));
-    ids.extend(facts.suppliers.values().filter_map(|s| match s.key {
-        SupplierKey::Known(id) => Some(id),
-        SupplierKey::New(_) => None,
-    }));
-    ids
+    facts_load(tx.conn, readings, base_currency)
 }
 
 /// Writes a plan without errors: orders, lines, lots. Gives the number of lots and the rows with the lots' ids.
@@ -198,6 +203,7 @@ pub(super) fn plan_write(
     tx: &mut Tx<'_>,
     plan: ImportPlan,
     facts: &ImportFacts,
+    watch: &mut dyn FnMut(Progress),
 ) -> Result<(u64, Vec<RowReport>), Error> {
     let orders = orders_write(tx, &plan, facts)?;
     let line_ids = lines_write(tx, &plan.lines, &orders)?;
@@ -229,7 +235,8 @@ pub(super) fn plan_write(
     let lot_ids = if receipts.is_empty() {
         Vec::new()
     } else {
-        lots_receive(tx, &receipts)?
+        let all = receipts.len() as u64;
+        lots_receive_watched(tx, &receipts, &mut |done| watch(Progress { done, all }))?
     };
     let mut rows = plan.rows;
     let mut next = vec![0_usize; rows.len()];

@@ -9,18 +9,18 @@ use chrono::{DateTime, NaiveDate, Utc};
 use serde::Serialize;
 use utoipa::ToSchema;
 
-use super::facts::LineState;
-use super::identity::RowContent;
-use super::import::{ImportOptions, ImportPlan, decide};
+use super::imports::{facts_locked, plan_write};
 use super::load::{materials_of_items, state_of};
-use super::ops::{facts_locked, plan_write};
-use super::order_input::{CancelIn, OrderIn, ReceiveIn, field_errors};
-use super::report::Outcome;
-use super::store::{self, LineRow, OrderRow};
 use crate::base::{Error, FieldError, Money, RefusalKind};
 use crate::catalogue::codes_by_ids;
 use crate::db::{AnyConnection, Tx, instant};
 use crate::http::Page;
+use crate::purchasing::facts::LineState;
+use crate::purchasing::identity::RowContent;
+use crate::purchasing::import::{ImportOptions, ImportPlan, decide};
+use crate::purchasing::order_input::{CancelIn, OrderIn, ReceiveIn, field_errors};
+use crate::purchasing::report::Outcome;
+use crate::purchasing::store::{self, LineRow, OrderRow};
 
 /// Where an order stands.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, ToSchema)]
@@ -40,7 +40,7 @@ pub enum OrderState {
 #[derive(Debug, Clone, Serialize, ToSchema)]
 pub struct OrderView {
     #[serde(skip)]
-    pub(super) id: i64,
+    pub(in crate::purchasing) id: i64,
     /// Its number.
     pub order_no: String,
     /// The supplier's code.
@@ -119,7 +119,8 @@ pub fn order_place(tx: &mut Tx<'_>, input: &OrderIn) -> Result<(OrderView, bool)
         .as_ref()
         .filter(|code| facts.orders.contains_key(*code))
     {
-        let again = |row: &super::report::RowReport| row.outcome == Outcome::AlreadyImported;
+        let again =
+            |row: &crate::purchasing::report::RowReport| row.outcome == Outcome::AlreadyImported;
         if plan.rows.iter().all(again) {
             return Ok((order_get(tx.conn, known)?, false));
         }
@@ -129,7 +130,7 @@ pub fn order_place(tx: &mut Tx<'_>, input: &OrderIn) -> Result<(OrderView, bool)
         return Err(Error::refused(RefusalKind::AlreadyExists, detail).with("code", known.as_str()));
     }
     check(&plan, &["order_no", "supplier", "ordered_on"])?;
-    plan_write(tx, plan, &facts)?;
+    plan_write(tx, plan, &facts, &mut |_| {})?;
     let code = code.ok_or_else(|| Error::internal("an order without lines was placed"))?;
     Ok((order_get(tx.conn, &code)?, true))
 }
@@ -219,7 +220,7 @@ pub fn order_receive(tx: &mut Tx<'_>, code: &str, input: &ReceiveIn) -> Result<O
     };
     let plan = decide(&readings, &facts, options);
     check(&plan, &["received_on"])?;
-    plan_write(tx, plan, &facts)?;
+    plan_write(tx, plan, &facts, &mut |_| {})?;
     order_get(tx.conn, &order.code)
 }
 

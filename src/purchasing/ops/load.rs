@@ -6,25 +6,65 @@ use std::collections::{BTreeSet, HashMap};
 
 use chrono::{Days, NaiveDate};
 
-use super::facts::{
-    GrantFacts, ImportFacts, ItemFacts, ItemKind, LineFacts, LineState, OrderFacts, PartFacts,
-    SupplierFacts, SupplierKey,
-};
-use super::quoted::{QuotedRate, RATE_DAYS_BACK, RateTable};
-use super::row::{PurchaseRow, RowReading};
-use super::store;
 use crate::base::{Code, Currency, Error};
 use crate::catalogue::{
     ElastomerBody, Entry, GrantBody, Item, KitBody, codes_by_ids, entries_by_codes, items_by_codes,
     supplier_code, supplier_named,
 };
 use crate::db::AnyConnection;
+use crate::purchasing::facts::{
+    GrantFacts, ImportFacts, ItemFacts, ItemKind, LineFacts, LineState, OrderFacts, PartFacts,
+    SupplierFacts, SupplierKey,
+};
+use crate::purchasing::quoted::{QuotedRate, RATE_DAYS_BACK, RateTable};
+use crate::purchasing::row::{PurchaseRow, RowReading};
+use crate::purchasing::store;
 
 /// The rows of a file that could be read.
 pub(super) fn good_rows(readings: &[RowReading]) -> impl Iterator<Item = &PurchaseRow> {
     readings
         .iter()
         .filter_map(|reading| reading.row.as_ref().ok())
+}
+
+/// The entries of the catalogue that rows name.
+pub(super) struct Named {
+    pub(super) items: HashMap<String, ItemFacts>,
+    pub(super) grants: HashMap<String, GrantFacts>,
+    pub(super) suppliers: HashMap<String, SupplierFacts>,
+}
+
+/// What the catalogue knows of what the rows name.
+///
+/// # Errors
+/// [`Error::Unavailable`] when the database does not answer.
+pub(super) fn named_load(
+    conn: &mut AnyConnection,
+    readings: &[RowReading],
+) -> Result<Named, Error> {
+    Ok(Named {
+        items: items_load_codes(conn, good_rows(readings).map(|row| row.item.as_str()))?,
+        grants: grants_load(conn, readings)?,
+        suppliers: suppliers_load(conn, readings)?,
+    })
+}
+
+impl Named {
+    /// The materials that the items consist of.
+    pub(super) fn material_ids(&self) -> Vec<i64> {
+        self.items.values().flat_map(materials_of).collect()
+    }
+
+    /// The entries themselves; not suppliers that are yet to be made.
+    pub(super) fn entry_ids(&self) -> Vec<i64> {
+        let mut ids: Vec<i64> = self.items.values().map(|item| item.id).collect();
+        ids.extend(self.grants.values().map(|grant| grant.id));
+        ids.extend(self.suppliers.values().filter_map(|s| match s.key {
+            SupplierKey::Known(id) => Some(id),
+            SupplierKey::New(_) => None,
+        }));
+        ids
+    }
 }
 
 /// Everything the books know of what the rows name.
@@ -36,12 +76,13 @@ pub(super) fn facts_load(
     readings: &[RowReading],
     base_currency: Currency,
 ) -> Result<ImportFacts, Error> {
+    let named = named_load(conn, readings)?;
     Ok(ImportFacts {
         base_currency,
         closed_through: store::period_closed_through(conn)?,
-        items: items_load(conn, readings)?,
-        grants: grants_load(conn, readings)?,
-        suppliers: suppliers_load(conn, readings)?,
+        items: named.items,
+        grants: named.grants,
+        suppliers: named.suppliers,
         orders: orders_load(conn, readings)?,
         rates: rates_load(conn, readings, base_currency)?,
     })
@@ -50,18 +91,6 @@ pub(super) fn facts_load(
 fn distinct<'a>(values: impl Iterator<Item = &'a str>) -> Vec<&'a str> {
     let set: BTreeSet<&str> = values.collect();
     set.into_iter().collect()
-}
-
-/// Materials and kits by code. For a code that does not exist, the one that differs from it only in case comes along,
-/// so that it can be suggested.
-///
-/// # Errors
-/// [`Error::Unavailable`] when the database does not answer.
-pub(super) fn items_load(
-    conn: &mut AnyConnection,
-    readings: &[RowReading],
-) -> Result<HashMap<String, ItemFacts>, Error> {
-    items_load_codes(conn, good_rows(readings).map(|row| row.item.as_str()))
 }
 
 /// The materials that some items consist of: themselves, or a kit's parts.
@@ -78,13 +107,15 @@ pub(super) fn materials_of_items(
 }
 
 /// The materials that an item consists of.
-pub(super) fn materials_of(item: &ItemFacts) -> Vec<i64> {
+fn materials_of(item: &ItemFacts) -> Vec<i64> {
     match &item.kind {
         ItemKind::Material { .. } => vec![item.id],
         ItemKind::Kit(parts) => parts.iter().map(|part| part.material_id).collect(),
     }
 }
 
+/// Materials and kits by code. For a code that does not exist, the one that differs from it only in case comes along,
+/// so that it can be suggested.
 fn items_load_codes<'a>(
     conn: &mut AnyConnection,
     codes: impl Iterator<Item = &'a str>,

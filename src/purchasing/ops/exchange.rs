@@ -8,12 +8,12 @@ use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
 use super::load::rate_read;
-use super::quoted::QuotedRate;
-use super::rate::{Quote, Rate};
-use super::store::{self, RateRow};
 use crate::base::{Currency, Error, FieldError};
 use crate::db::{AnyConnection, Tx};
 use crate::http::Page;
+use crate::purchasing::quoted::QuotedRate;
+use crate::purchasing::rate::{Quote, Rate};
+use crate::purchasing::store::{self, RateRow};
 
 const SOURCE_MAX_CHARS: usize = 200;
 
@@ -122,7 +122,7 @@ const LETTERS: i64 = 26;
 const CODES: i64 = LETTERS * LETTERS * LETTERS;
 
 /// The number of a rate in the order of days and, within a day, of currencies: a list's cursor.
-pub(super) fn place(rate: &ExchangeRate) -> i64 {
+pub(in crate::purchasing) fn place(rate: &ExchangeRate) -> i64 {
     let code = rate
         .currency
         .as_str()

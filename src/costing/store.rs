@@ -1,0 +1,182 @@
+//! The costing room's statements: set queries, each over all casts of a period at once.
+//!
+//! Invariant: sums are made by the database in whole millionths, one row per cast or per cast and grant. Casts are
+//! bounded by their ids rather than by a join, so that the sums run along the index; what lies between and does not
+//! belong is passed over by the caller.
+
+use chrono::NaiveDate;
+use diesel::prelude::*;
+
+use crate::base::{Code, Error, Micro, Money};
+use crate::casting::cost::{Component, Components};
+use crate::db::schema::{cast_charges, cast_costs, casts, catalogue_entries};
+use crate::db::{AnyConnection, sum_bigint};
+
+use super::grouping::CastFacts;
+use super::report::Names;
+
+/// The sums of the ten components in their order, and of all rows whatever their component.
+type Sums = (i64, i64, i64, i64, i64, i64, i64, i64, i64, i64, i64);
+
+/// The sum of one component.
+macro_rules! sum_of {
+    ($word:literal) => {
+        sum_bigint(concat!(
+            "CASE WHEN component = '",
+            $word,
+            "' THEN amount_micro END"
+        ))
+    };
+}
+
+/// The columns of [`Sums`].
+macro_rules! sums {
+    () => {
+        (
+            sum_of!("chip"),
+            sum_of!("trim"),
+            sum_of!("overfill"),
+            sum_of!("residue"),
+            sum_of!("release"),
+            sum_of!("tape"),
+            sum_of!("container"),
+            sum_of!("cup"),
+            sum_of!("mold"),
+            sum_of!("sundries"),
+            sum_bigint("amount_micro"),
+        )
+    };
+}
+
+fn components(sums: Sums) -> Result<Components, Error> {
+    let (chip, trim, overfill, residue, release, tape, container, cup, mold, sundries, all) = sums;
+    let amounts = [
+        chip, trim, overfill, residue, release, tape, container, cup, mold, sundries,
+    ];
+    let mut components = Components::default();
+    for (component, amount) in Component::ALL.into_iter().zip(amounts) {
+        components.add(component, Money::from_micro(amount))?;
+    }
+    if components.total()?.micro() == all {
+        Ok(components)
+    } else {
+        Err(Error::internal(
+            "a cost stands under a component that the report does not know",
+        ))
+    }
+}
+
+/// The casts demoulded from the first to the last day, by id.
+pub(super) fn casts_demolded(
+    conn: &mut AnyConnection,
+    (first, last): (NaiveDate, NaiveDate),
+) -> Result<Vec<CastFacts>, Error> {
+    type Row = (i64, Code, i64, Option<NaiveDate>, Option<i64>, Option<i64>);
+    let rows: Vec<Row> = casts::table
+        .filter(casts::demolded_on.ge(first))
+        .filter(casts::demolded_on.le(last))
+        .order(casts::id)
+        .select((
+            casts::id,
+            casts::code,
+            casts::recipe_id,
+            casts::demolded_on,
+            casts::good_chips,
+            casts::rejected_chips,
+        ))
+        .load(conn)?;
+    Ok(rows
+        .into_iter()
+        .filter_map(|(id, code, recipe_id, demolded_on, good, rejected)| {
+            Some(CastFacts {
+                id,
+                code,
+                recipe_id,
+                demolded_on: demolded_on?,
+                good: good.unwrap_or(0),
+                rejected: rejected.unwrap_or(0),
+            })
+        })
+        .collect())
+}
+
+/// Charges of the casts with ids from the first to the last: cast, grant, share in per cent; by cast.
+pub(super) fn charges_between(
+    conn: &mut AnyConnection,
+    (first, last): (i64, i64),
+) -> Result<Vec<(i64, i64, Micro)>, Error> {
+    Ok(cast_charges::table
+        .filter(cast_charges::cast_id.between(first, last))
+        .order((cast_charges::cast_id, cast_charges::grant_id))
+        .select((
+            cast_charges::cast_id,
+            cast_charges::grant_id,
+            cast_charges::share_micro,
+        ))
+        .load(conn)?)
+}
+
+/// Costs of the casts with ids from the first to the last, over all grants; by cast.
+pub(super) fn costs_by_cast(
+    conn: &mut AnyConnection,
+    (first, last): (i64, i64),
+) -> Result<Vec<(i64, Option<i64>, Components)>, Error> {
+    let rows: Vec<(i64, Sums)> = cast_costs::table
+        .filter(cast_costs::cast_id.between(first, last))
+        .group_by(cast_costs::cast_id)
+        .order(cast_costs::cast_id)
+        .select((cast_costs::cast_id, sums!()))
+        .load(conn)?;
+    rows.into_iter()
+        .map(|(cast_id, sums)| Ok((cast_id, None, components(sums)?)))
+        .collect()
+}
+
+/// Costs of the casts with ids from the first to the last, by cast and grant.
+pub(super) fn costs_by_cast_and_grant(
+    conn: &mut AnyConnection,
+    (first, last): (i64, i64),
+) -> Result<Vec<(i64, Option<i64>, Components)>, Error> {
+    let rows: Vec<(i64, Option<i64>, Sums)> = cast_costs::table
+        .filter(cast_costs::cast_id.between(first, last))
+        .group_by((cast_costs::cast_id, cast_costs::grant_id))
+        .order(cast_costs::cast_id)
+        .select((cast_costs::cast_id, cast_costs::grant_id, sums!()))
+        .load(conn)?;
+    rows.into_iter()
+        .map(|(cast_id, grant_id, sums)| Ok((cast_id, grant_id, components(sums)?)))
+        .collect()
+}
+
+/// What was poured by the last day and not demoulded by then: casts and their costs.
+pub(super) fn work_in_progress(
+    conn: &mut AnyConnection,
+    last: NaiveDate,
+) -> Result<(usize, Components), Error> {
+    let open = casts::poured_on
+        .le(last)
+        .and(casts::demolded_on.is_null().or(casts::demolded_on.gt(last)));
+    let count: i64 = casts::table.filter(open).count().get_result(conn)?;
+    let sums: Sums = cast_costs::table
+        .inner_join(casts::table)
+        .filter(open)
+        .select(sums!())
+        .get_result(conn)?;
+    Ok((usize::try_from(count).unwrap_or(0), components(sums)?))
+}
+
+/// Codes and names of a noun of the catalogue, retired entries included.
+pub(super) fn names(conn: &mut AnyConnection, noun: &str) -> Result<Names, Error> {
+    let rows: Vec<(i64, Code, String)> = catalogue_entries::table
+        .filter(catalogue_entries::noun.eq(noun))
+        .select((
+            catalogue_entries::id,
+            catalogue_entries::code,
+            catalogue_entries::name,
+        ))
+        .load(conn)?;
+    Ok(rows
+        .into_iter()
+        .map(|(id, code, name)| (id, (code, name)))
+        .collect())
+}

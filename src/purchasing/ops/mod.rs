@@ -1,0 +1,19 @@
+//! The room's operations: facts are loaded, decided on, and what was decided is written, in the caller's transaction.
+//!
+//! Deliberately absent: decisions (the pure files make them), and lots (the stock room receives them).
+
+mod exchange;
+mod imports;
+mod load;
+mod orders;
+
+pub(in crate::purchasing) use exchange::place;
+pub use exchange::{ExchangeRate, rate_enter, rate_list};
+pub use imports::{
+    ImportDetail, ImportSettings, ImportSummary, Progress, import_commit, import_commit_watched,
+    import_get, import_list, import_preview,
+};
+pub use orders::{
+    OrderLineView, OrderState, OrderView, order_cancel, order_get, order_list, order_place,
+    order_receive,
+};

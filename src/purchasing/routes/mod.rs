@@ -1,0 +1,16 @@
+//! The room's addresses: purchase files, orders, exchange rates.
+//!
+//! Deliberately absent: who may call what (the table of doors says).
+
+mod exchange;
+mod imports;
+mod orders;
+
+use utoipa_actix_web::service_config::ServiceConfig;
+
+/// Adds the room's operations.
+pub fn routes(cfg: &mut ServiceConfig<'_>) {
+    cfg.configure(imports::routes)
+        .configure(orders::routes)
+        .configure(exchange::routes);
+}

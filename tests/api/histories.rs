@@ -1,0 +1,255 @@
+//! Any history keeps the books whole: random receipts, bookings, pours, demoulds, undos, cancellations, counts, losses,
+//! holds and reversals, in any order. After every history all seven invariants are proved from the books.
+
+use heeltap::base::{Error, Quantity};
+use heeltap::casting::book::{Booking, cast_book};
+use heeltap::casting::demold::cast_demold;
+use heeltap::casting::pour::cast_pour;
+use heeltap::casting::undo::{UndoIn, cast_cancel, cast_undo};
+use heeltap::db::Tx;
+use heeltap::stock::counting::{CountIn, pack_count};
+use heeltap::stock::events::{HoldIn, OpenIn, pack_hold, pack_open, pack_release};
+use heeltap::stock::losing::{Loss, LossIn, pack_lose};
+use heeltap::stock::reversing::{ReverseIn, movement_reverse};
+use heeltap::stock::verify::verify;
+use proptest::prelude::*;
+use serde_json::json;
+
+use crate::support::TestApp;
+use crate::support::lab::{receive, stocked};
+
+/// One step of a history. Packs, movements and casts are named by number; one that does not exist is refused, which is fine.
+#[derive(Debug, Clone)]
+enum Step {
+    Receive {
+        base: u16,
+        kit: u8,
+    },
+    Book {
+        trays: u8,
+        day: u8,
+        short: bool,
+        mixed: bool,
+        later: bool,
+    },
+    Pour {
+        cast: u8,
+        grams: u16,
+        discard: bool,
+        recount: bool,
+    },
+    Demold {
+        cast: u8,
+        good: u8,
+    },
+    Cancel {
+        cast: u8,
+    },
+    Undo {
+        cast: u8,
+    },
+    Open {
+        pack: u8,
+    },
+    Hold {
+        pack: u8,
+    },
+    Release {
+        pack: u8,
+    },
+    Count {
+        pack: u8,
+        found: u16,
+    },
+    Lose {
+        pack: u8,
+        some: u16,
+        spill: bool,
+    },
+    Reverse {
+        movement: u8,
+    },
+}
+
+fn step() -> impl Strategy<Value = Step> {
+    prop_oneof![
+        2 => (1_u16..400, 0_u8..4).prop_map(|(base, kit)| Step::Receive { base, kit }),
+        4 => (1_u8..4, 0_u8..20, any::<bool>(), any::<bool>(), any::<bool>())
+            .prop_map(|(trays, day, short, mixed, later)| Step::Book { trays, day, short, mixed, later }),
+        4 => (1_u8..8, 20_u16..90, prop::bool::weighted(0.1), any::<bool>())
+            .prop_map(|(cast, grams, discard, recount)| Step::Pour { cast, grams, discard, recount }),
+        2 => (1_u8..8, 0_u8..6).prop_map(|(cast, good)| Step::Demold { cast, good }),
+        1 => (1_u8..8).prop_map(|cast| Step::Cancel { cast }),
+        2 => (1_u8..8).prop_map(|cast| Step::Undo { cast }),
+        1 => (1_u8..14).prop_map(|pack| Step::Open { pack }),
+        1 => (1_u8..14).prop_map(|pack| Step::Hold { pack }),
+        1 => (1_u8..14).prop_map(|pack| Step::Release { pack }),
+        2 => (1_u8..14, 0_u16..300).prop_map(|(pack, found)| Step::Count { pack, found }),
+        2 => (1_u8..14, 1_u16..200, any::<bool>()).prop_map(|(pack, some, spill)| Step::Lose { pack, some, spill }),
+        1 => (1_u8..60).prop_map(|movement| Step::Reverse { movement }),
+    ]
+}
+
+fn code(cast: u8) -> String {
+    format!("C-{cast:05}")
+}
+
+fn quantity(units: u16) -> Quantity {
+    Quantity::from_int(i32::from(units))
+}
+
+fn book(tx: &mut Tx<'_>, step: &Step) -> Result<(), Error> {
+    let Step::Book {
+        trays,
+        day,
+        short,
+        mixed,
+        later,
+    } = step
+    else {
+        return Ok(());
+    };
+    let request = json!({"recipe": "chip", "containers": trays, "cast_on": format!("2026-03-{:02}", 2 + day), "allow_short": short,
+        "allow_mixed_kits": mixed, "take_from_later": later, "charges": [{"grant": "grant-a", "share": "33.333333"},
+        {"grant": "grant-b", "share": "66.666667"}]});
+    let request = serde_json::from_value(request).map_err(Error::internal)?;
+    match cast_book(tx, &request)? {
+        Booking::Booked(_) => Ok(()),
+        Booking::Refused(error) => Err(error),
+    }
+}
+
+fn pour(tx: &mut Tx<'_>, step: &Step) -> Result<(), Error> {
+    let Step::Pour {
+        cast,
+        grams,
+        discard,
+        recount,
+    } = step
+    else {
+        return Ok(());
+    };
+    let mut batches = vec![
+        json!({"base_g": grams.to_string(), "curing_agent_g": (grams / 10).to_string(), "residue_g": "2.5"}),
+    ];
+    if *discard {
+        batches.push(json!({"base_g": "20", "curing_agent_g": "2", "discarded": "lumps"}));
+    }
+    let input = json!({"poured_on": "2026-03-02", "batches": batches, "recount": recount});
+    cast_pour(
+        tx,
+        &code(*cast),
+        &serde_json::from_value(input).map_err(Error::internal)?,
+    )
+    .map(drop)
+}
+
+fn act(tx: &mut Tx<'_>, step: &Step) -> Result<(), Error> {
+    let reason = || "test".to_owned();
+    match step {
+        Step::Receive { .. } => Ok(()),
+        Step::Book { .. } => book(tx, step),
+        Step::Pour { .. } => pour(tx, step),
+        Step::Demold { cast, good } => {
+            let input = json!({"demolded_on": "2026-03-02", "good": good});
+            cast_demold(
+                tx,
+                &code(*cast),
+                &serde_json::from_value(input).map_err(Error::internal)?,
+            )
+            .map(drop)
+        }
+        Step::Cancel { cast } => cast_cancel(tx, &code(*cast)).map(drop),
+        Step::Undo { cast } => cast_undo(tx, &code(*cast), &UndoIn::default()).map(drop),
+        Step::Open { pack } => pack_open(tx, i64::from(*pack), &OpenIn::default()).map(drop),
+        Step::Hold { pack } => {
+            pack_hold(tx, i64::from(*pack), &HoldIn { reason: reason() }).map(drop)
+        }
+        Step::Release { pack } => pack_release(tx, i64::from(*pack)).map(drop),
+        Step::Count { pack, found } => {
+            let input = CountIn {
+                on_hand: Some(quantity(*found)),
+                ..CountIn::default()
+            };
+            pack_count(tx, i64::from(*pack), &input).map(drop)
+        }
+        Step::Lose { pack, some, spill } => {
+            let kind = if *spill { Loss::Spill } else { Loss::WriteOff };
+            let input = LossIn {
+                quantity: Some(quantity(*some)),
+                reason: reason(),
+                on: None,
+            };
+            pack_lose(tx, i64::from(*pack), kind, &input).map(drop)
+        }
+        Step::Reverse { movement } => {
+            movement_reverse(tx, i64::from(*movement), &ReverseIn { reason: reason() }).map(drop)
+        }
+    }
+}
+
+/// Plays a history; a step may be refused, but never fail inside.
+fn play(history: &[Step]) -> Result<(), TestCaseError> {
+    let app = TestApp::start();
+    stocked(&app);
+    for (index, step) in history.iter().enumerate() {
+        if let Step::Receive { base, kit } = step {
+            let kit_lot = format!("K{kit}");
+            receive(
+                &app,
+                "base",
+                &format!("B-{index}"),
+                Some(&kit_lot),
+                &[&base.to_string()],
+                "31.4159",
+            );
+            receive(
+                &app,
+                "agent",
+                &format!("A-{index}"),
+                Some(&kit_lot),
+                &[&(base / 8 + 1).to_string()],
+                "2.71828",
+            );
+            continue;
+        }
+        if let Err(error) = app.service.as_actor("history", |tx| act(tx, step)) {
+            let refused = matches!(
+                error,
+                Error::Refused(_) | Error::Invalid(_) | Error::NotFound { .. }
+            );
+            prop_assert!(refused, "step {}: {:?}: {}", index, step, error);
+        }
+        let found = app
+            .service
+            .db()
+            .read(verify)
+            .expect("the books must be read");
+        prop_assert!(
+            found.ok,
+            "after step {}: {:?}: {:?}",
+            index,
+            step,
+            found.breaches
+        );
+    }
+    Ok(())
+}
+
+/// Histories per run: each is a database of its own.
+fn cases() -> u32 {
+    if std::env::var("HEELTAP_TEST_DATABASE").as_deref() == Ok("postgres") {
+        12
+    } else {
+        32
+    }
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig { cases: cases(), failure_persistence: None, max_shrink_iters: 200, ..ProptestConfig::default() })]
+
+    #[test]
+    fn any_history_keeps_the_books_whole(history in prop::collection::vec(step(), 1..40)) {
+        play(&history)?;
+    }
+}
