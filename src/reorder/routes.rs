@@ -91,6 +91,7 @@ async fn reorder_list_get(
 )]
 #[get("/v1/reorder/{material}")]
 async fn reorder_get(service: Data<Service>, material: Path<String>) -> Answer {
+    refreshed(&service).await?;
     let (today, currency) = (service.today(), service.base_currency());
     let detail = service
         .read(move |conn| reorder_show(conn, &material, today, currency))

@@ -346,3 +346,19 @@ fn an_order_that_does_not_come_is_warned_of_until_it_does() {
         assert_eq!(open(&db), []);
     });
 }
+
+#[test]
+fn those_who_refresh_at_once_judge_and_warn_once() {
+    on_database(|db| {
+        for code in ["m", "n", "o"] {
+            material(&db, code, json!({"stated_use_per_month": "100"}));
+        }
+        let judged: usize = std::thread::scope(|scope| {
+            let turns: Vec<_> = (0..4)
+                .map(|_| scope.spawn(|| refreshed(&db, TODAY)))
+                .collect();
+            turns.into_iter().map(|turn| turn.join().unwrap()).sum()
+        });
+        assert_eq!((judged, all(&db).len()), (3, 3));
+    });
+}
