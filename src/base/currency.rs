@@ -1,8 +1,8 @@
 //! Currencies and their minor units.
 //!
-//! Table: ISO 4217 list one as republished in `datasets/currency-codes` (table dated 2024-06-25); the codes
-//! `XCG` and `ZWG`, which came later, are from memory. `ANG`, `BGN` and `ZWL`, since replaced, stay in so
-//! that older invoices can be entered. Invariant: a [`Currency`] has a minor unit; metals, units of
+//! Table: ISO 4217 list one, typed from memory. Its codes were compared with Debian's `iso-codes` and agree but for
+//! `XCG` and `ZWG`, which came later; its digits are held against the published cases of `tests/check_values`. `ANG`,
+//! `BGN` and `ZWL`, since replaced, stay in so that older invoices can be entered. Invariant: a [`Currency`] has a minor unit; metals, units of
 //! account and the codes for tests and "no currency" have none and are refused. Deliberately absent:
 //! exchange rates.
 

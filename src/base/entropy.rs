@@ -1,6 +1,6 @@
 //! Random bytes, as something that can be passed in.
 //!
-//! For: tokens, message ids, session keys. Invariant: [`OsEntropy`] is the only source used outside
+//! For: tokens, message ids, keys. Invariant: [`OsEntropy`] is the only source used outside
 //! tests. Deliberately absent: random numbers for statistics (the sums of this service use none).
 
 use std::sync::{Mutex, PoisonError};
