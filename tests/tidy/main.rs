@@ -56,8 +56,6 @@ const ACTING: &[&str] = &[
     "src/catalogue/find.rs",
     "src/catalogue/naming.rs",
     "src/catalogue/retire.rs",
-    "src/purchasing/load.rs",
-    "src/purchasing/orders.rs",
     "src/reorder/load.rs",
     "src/stock/as_of.rs",
     "src/stock/counting.rs",
