@@ -212,6 +212,19 @@ fn the_shelf(app: &TestApp, today: NaiveDate) {
             .is_some_and(|lines| lines.iter().any(|line| line["state"] == "ordered"))
     };
     assert_eq!(orders.iter().filter(open).count(), 1);
+    // The clear kit is running out, and whoever buys is told while another can still arrive.
+    let warnings = all(app, "/v1/warnings");
+    let kit = warnings
+        .iter()
+        .find(|warning| warning["kind"] == "order_by" && warning["subject"] == "kit-clear")
+        .expect("the kit's warning");
+    assert_eq!(kit["state"], "open", "{kit}");
+    let advice = app.get("/v1/reorder/kit-clear").expect(200).json();
+    assert_eq!(
+        (&advice["due"], &advice["late"]),
+        (&json!(true), &json!(false)),
+        "{advice}"
+    );
 }
 
 fn micro_of(lot: &LotView) -> i64 {
