@@ -8,10 +8,10 @@ use std::collections::HashMap;
 
 use chrono::NaiveDate;
 
-use super::backdate::{Anchor, anchor_after};
+use super::backdate::{Anchor, anchor_after, most_on};
 use super::ledger::{LotBalance, MovementKind, Posting};
 use super::store;
-use crate::base::{Error, Money, Quantity};
+use crate::base::{Error, Money, Quantity, RefusalKind};
 use crate::db::Tx;
 
 /// What is common to the postings of one step of an operation.
@@ -81,6 +81,7 @@ impl Poster {
     /// Takes `quantity` (more than 0) from a pack at the lot's value, evened out when the pack was counted on a later day.
     ///
     /// # Errors
+    /// [`Error::Refused`] when the day lies in the past and so much was not there then, or a later day would fall below 0;
     /// [`Error::Internal`] when the lot does not hold so much.
     pub fn issue(
         &mut self,
@@ -91,6 +92,7 @@ impl Poster {
         occasion: &Occasion,
     ) -> Result<Posted, Error> {
         let on = occasion.effective_on;
+        was_there(tx, pack_id, quantity, on)?;
         // Before the issue: what it explains must be back in the lot when the issue is valued.
         self.even_out(
             tx,
@@ -270,6 +272,33 @@ impl Poster {
         };
         Ok((gain.checked_neg()?, value.checked_neg()?))
     }
+}
+
+/// Refuses an issue for an earlier day that would leave the pack below 0 at the end of that day or of a later one. Today
+/// needs no look at the past: there what the pack holds decides.
+fn was_there(
+    tx: &mut Tx<'_>,
+    pack_id: i64,
+    quantity: Quantity,
+    on: NaiveDate,
+) -> Result<(), Error> {
+    if on >= tx.today {
+        return Ok(());
+    }
+    let anchors = store::anchors(tx.conn, pack_id, on)?;
+    let until = anchor_after(&anchors, on, None).map(|anchor| anchor.counted_on);
+    let changes = store::movements_by_day(tx.conn, pack_id)?;
+    let most = Quantity::from_micro(most_on(&changes, on, until));
+    if quantity <= most {
+        return Ok(());
+    }
+    let detail = format!(
+        "{quantity} cannot be taken from pack {pack_id} on {on}: by the books at most {most} were there then and are not \
+         needed by later entries; count the pack as of that day first, or use a later day"
+    );
+    Err(Error::refused(RefusalKind::HistoryConflict, detail)
+        .with("pack_id", pack_id)
+        .with("most", most.to_string()))
 }
 
 pub(super) fn posting(

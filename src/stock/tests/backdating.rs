@@ -5,7 +5,9 @@ use super::{Bench, at_bench, day, q};
 use crate::base::Quantity;
 use crate::stock::as_of::{AsOf, lot_then};
 use crate::stock::counting::{CountIn, pack_count};
+use crate::stock::ledger::MovementKind;
 use crate::stock::losing::LossIn;
+use crate::stock::post::{Occasion, Poster};
 use crate::stock::promises::pack_most_on;
 use crate::stock::reversing::movement_reverse;
 use crate::stock::store::fixture;
@@ -199,5 +201,38 @@ fn what_was_known_then() {
             known_at: None,
         };
         assert_eq!(bench.refusal(|tx| lot_then(tx.conn, lot, before)), "no lot");
+    });
+}
+
+/// What a cast takes passes no check of the bench events: the ledger itself looks at the days.
+#[test]
+fn no_issue_whatever_its_source_leaves_a_past_day_below_0() {
+    at_bench(|bench| {
+        let (lot, pack) = ten(bench);
+        bench.run(spill(pack, lost_on("10", "2026-02-10")));
+        // Later 5 were found: they are there now, but nobody knows of any between the two days.
+        bench.run(|tx| pack_count(tx, pack, &found_on("5", "2026-02-20")));
+        let issue = |quantity: &str, on: &str| {
+            let occasion = Occasion {
+                effective_on: day(on),
+                ..Occasion::default()
+            };
+            let quantity = q(quantity);
+            let place = (lot, pack);
+            bench.try_do(|tx| {
+                let kind = MovementKind::Consumption;
+                Poster::new().issue(tx, place, kind, quantity, &occasion)
+            })
+        };
+        for (quantity, on) in [("1", "2026-02-15"), ("6", "2026-02-25")] {
+            let refused = issue(quantity, on).expect_err("a refusal").to_string();
+            assert!(refused.contains("were there then"), "{on}: {refused}");
+        }
+        issue("5", "2026-02-25").expect("it was there");
+        // As the words say: a count of that day makes it possible.
+        bench.run(|tx| pack_count(tx, pack, &found_on("2", "2026-02-15")));
+        issue("2", "2026-02-15").expect("it was counted");
+        assert_eq!(bench.lot(lot).on_hand, Quantity::ZERO);
+        bench.sound();
     });
 }
