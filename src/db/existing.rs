@@ -86,9 +86,8 @@ pub fn sqlite_remove(path: &str) -> Result<(), Error> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::db::Db;
     use crate::db::fixture::on_database;
-    use crate::db::installation_settle;
+    use crate::db::{installation_settle, migrate};
 
     #[test]
     fn a_database_is_known_by_its_row_alone() {
@@ -112,12 +111,14 @@ mod tests {
         let url = DatabaseUrl::parse(&format!("sqlite://{path}")).unwrap();
         assert_eq!(installation_peek(&url).unwrap(), None);
         assert!(!Path::new(&path).exists(), "looking makes no file");
-        let db = Db::open(&url, 1, 1_000).unwrap();
-        db.read(installation_fetch).unwrap();
+        // One connection and no pool: a pool closes its connections on a thread of its own, some time after it is dropped.
+        let mut conn = open(&url).unwrap();
+        migrate(&mut conn).unwrap();
+        installation_fetch(&mut conn).unwrap();
         let error = sqlite_remove(&path).unwrap_err().to_string();
         assert!(error.contains("another process has it open"), "{error}");
         assert!(Path::new(&path).exists());
-        drop(db);
+        drop(conn);
         sqlite_remove(&path).unwrap();
         let left: Vec<_> = std::fs::read_dir(folder.path()).unwrap().collect();
         assert!(left.is_empty(), "{left:?}");
