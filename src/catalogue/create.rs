@@ -181,3 +181,11 @@ fn code_exists(noun: Noun, code: &Code, holder: &str) -> Error {
     )
     .with("code", code.as_str())
 }
+
+/// Marks materials whose forecast must be made anew; one that is marked already stays marked since then.
+///
+/// # Errors
+/// [`Error::Unavailable`] when the database does not answer.
+pub fn materials_mark(tx: &mut Tx<'_>, ids: &[i64]) -> Result<(), Error> {
+    store::materials_mark(tx, ids)
+}

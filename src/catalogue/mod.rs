@@ -33,7 +33,7 @@ mod vessel;
 mod wire;
 
 pub use change::entry_change;
-pub use create::{entry_create, supplier_ensure, supplier_named};
+pub use create::{entry_create, materials_mark, supplier_ensure, supplier_named};
 pub use elastomer::{CureBody, ElastomerBody, RatioBody};
 pub use entry::{Entry, Item, RecipeFacts};
 pub use find::{

@@ -13,7 +13,7 @@ use utoipa::ToSchema;
 
 use super::load::{facts_load, named_load};
 use crate::base::{Currency, Error, Quantity, RefusalKind};
-use crate::catalogue::{entries_hold, supplier_ensure};
+use crate::catalogue::{entries_hold, materials_mark, supplier_ensure};
 use crate::db::{AnyConnection, Tx, instant};
 use crate::http::Page;
 use crate::purchasing::csv_file::{FileError, FileFormat};
@@ -348,7 +348,7 @@ fn lines_write(
             expected.extend(&line.material_ids);
         }
     }
-    store::materials_mark(tx, &expected)?;
+    materials_mark(tx, &expected)?;
     Ok(all)
 }
 

@@ -12,7 +12,7 @@ use utoipa::ToSchema;
 use super::imports::{facts_locked, plan_write};
 use super::load::{materials_of_items, state_of};
 use crate::base::{Error, FieldError, Money, RefusalKind};
-use crate::catalogue::codes_by_ids;
+use crate::catalogue::{codes_by_ids, materials_mark};
 use crate::db::{AnyConnection, Tx, instant};
 use crate::http::Page;
 use crate::purchasing::facts::LineState;
@@ -273,7 +273,7 @@ pub fn order_cancel(tx: &mut Tx<'_>, code: &str, input: &CancelIn) -> Result<Ord
     store::lines_cancel(tx.conn, &ids)?;
     let items: Vec<i64> = chosen.iter().map(|line| line.item_id).collect();
     let materials = materials_of_items(tx.conn, &items)?;
-    store::materials_mark(tx, &materials)?;
+    materials_mark(tx, &materials)?;
     order_get(tx.conn, &order.code)
 }
 

@@ -12,7 +12,7 @@ pub(super) use imports::{
 };
 pub(super) use orders::{
     LineRow, NewLine, OrderRow, line_receive, lines_cancel, lines_insert, lines_of_orders,
-    lots_of_lines, materials_mark, order_by_code, orders_after, orders_by_codes, orders_insert,
-    orders_lock, period_closed_through,
+    lots_of_lines, order_by_code, orders_after, orders_by_codes, orders_insert, orders_lock,
+    period_closed_through,
 };
 pub(super) use rates::{RateRow, rate_fetch, rate_put, rates_after, rates_between};

@@ -6,7 +6,7 @@ use chrono::{NaiveDate, NaiveDateTime};
 use diesel::prelude::*;
 
 use crate::base::{Error, Money, Quantity};
-use crate::db::schema::{dirty_materials, lots, order_lines, orders, period_guard};
+use crate::db::schema::{lots, order_lines, orders, period_guard};
 use crate::db::{AnyConnection, Tx};
 
 /// How many values go into one list of a query; SQLite takes 32 766 at most.
@@ -254,32 +254,6 @@ pub(in crate::purchasing) fn lines_cancel(
         diesel::update(order_lines::table.filter(order_lines::id.eq_any(some)))
             .set(order_lines::state.eq("cancelled"))
             .execute(conn)?;
-    }
-    Ok(())
-}
-
-/// Marks materials whose forecast must be made anew; one that is marked already stays marked since then.
-pub(in crate::purchasing) fn materials_mark(tx: &mut Tx<'_>, ids: &[i64]) -> Result<(), Error> {
-    let since = tx.stored_now();
-    // In one order, so that two who mark several never wait for each other in a ring.
-    let mut ids = ids.to_vec();
-    ids.sort_unstable();
-    ids.dedup();
-    for id in ids {
-        let row = (
-            dirty_materials::material_id.eq(id),
-            dirty_materials::since.eq(since),
-        );
-        match tx.conn {
-            AnyConnection::Sqlite(conn) => diesel::insert_into(dirty_materials::table)
-                .values(row)
-                .on_conflict_do_nothing()
-                .execute(conn)?,
-            AnyConnection::Postgres(conn) => diesel::insert_into(dirty_materials::table)
-                .values(row)
-                .on_conflict_do_nothing()
-                .execute(conn)?,
-        };
     }
     Ok(())
 }
