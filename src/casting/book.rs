@@ -11,9 +11,9 @@ use super::view::{CastView, cast_show};
 use crate::base::{Currency, Error, Quantity, RefusalKind};
 use crate::catalogue::{RecipeFacts, entries_hold};
 use crate::db::{AnyConnection, Tx};
-use crate::stock::promises::{cast_promise, repick};
+use crate::stock::promises::cast_promise;
 use crate::stock::repicking::Promise;
-use crate::stock::settle::{lock_reach, release_before};
+use crate::stock::settle::{lock_reach, release_before, repick_after};
 use crate::stock::shelf::PackFacts;
 use crate::stock::warnings::{Alarm, Subject, warning_raise};
 
@@ -195,7 +195,7 @@ fn promise(
         }
     })?;
     cast_promise(tx, cast_id, &planned.sizing.needs, &promises)?;
-    repick(tx, materials)
+    repick_after(tx, materials)
 }
 
 fn shortage_words(plan: &CastPlan) -> String {

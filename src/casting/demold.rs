@@ -7,7 +7,8 @@ use super::store::{self, Counted};
 use super::view::{CastView, cast_show};
 use crate::base::Error;
 use crate::db::Tx;
-use crate::stock::promises::{cast_holds, promises_release, repick};
+use crate::stock::promises::{cast_holds, promises_release};
+use crate::stock::settle::repick_after;
 
 /// Records a demould.
 ///
@@ -48,5 +49,5 @@ fn give_back_durables(tx: &mut Tx<'_>, cast: &Standing) -> Result<(), Error> {
         .map(|held| held.reservation_id)
         .collect();
     promises_release(tx, &held)?;
-    repick(tx, &cast.materials)
+    repick_after(tx, &cast.materials)
 }

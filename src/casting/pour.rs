@@ -23,10 +23,10 @@ use crate::stock::needs::{Need, Purpose};
 use crate::stock::picking::PickRules;
 use crate::stock::post::{Occasion, Poster};
 use crate::stock::promises::{
-    cast_holds, cast_needs, pack_place, pack_used, promises_consume, promises_release, repick,
+    cast_holds, cast_needs, pack_place, pack_used, promises_consume, promises_release,
 };
 use crate::stock::repicking::Held;
-use crate::stock::settle::release_before;
+use crate::stock::settle::{release_before, repick_after};
 
 /// A pour as it is kept and shown.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
@@ -78,7 +78,7 @@ pub fn cast_pour(tx: &mut Tx<'_>, code: &str, input: &PourIn) -> Result<CastView
     let held = cast_holds(tx.conn, cast.id)?;
     let takes = takes(tx, &cast, input, &poured, &held)?;
     // The cast leaves `booked` first, so that settling others' promises leaves it alone.
-    let mut record = PourRecord {
+    let record = PourRecord {
         batches: poured.batches.clone(),
         containers_poured: poured.containers,
         level_mm: input.level_mm,
@@ -90,7 +90,15 @@ pub fn cast_pour(tx: &mut Tx<'_>, code: &str, input: &PourIn) -> Result<CastView
                 quantity: *quantity,
             })
             .collect(),
-        durable_uses: Vec::new(),
+        durable_uses: takes
+            .takes
+            .iter()
+            .filter(|take| cast.is_durable(take.purpose))
+            .map(|take| DurableUse {
+                pack_id: take.pack_id,
+                uses: pieces(take),
+            })
+            .collect(),
     };
     store::cast_pour(
         tx.conn,
@@ -117,21 +125,12 @@ pub fn cast_pour(tx: &mut Tx<'_>, code: &str, input: &PourIn) -> Result<CastView
         cast: &cast,
         poster: Poster::new(),
         components: Components::default(),
-        uses: Vec::new(),
         on: input.poured_on,
     };
     posting.count_in(&takes)?;
     posting.elastomer(&poured, &takes)?;
     posting.rest(&poured, &takes)?;
-    let (components, uses) = (posting.components, posting.uses);
-    record.durable_uses = uses;
-    store::cast_pour(
-        tx.conn,
-        cast.id,
-        input.poured_on,
-        tx.actor,
-        &super::book::kept(&record)?,
-    )?;
+    let components = posting.components;
     learn(tx, &cast, input, &poured)?;
     keep_costs(tx, cast.id, &components)?;
     let subject = crate::stock::warnings::Subject {
@@ -140,7 +139,7 @@ pub fn cast_pour(tx: &mut Tx<'_>, code: &str, input: &PourIn) -> Result<CastView
         code,
     };
     crate::stock::warnings::warning_clear(tx, &subject)?;
-    repick(tx, &cast.materials)?;
+    repick_after(tx, &cast.materials)?;
     cast_show(tx.conn, code, tx.base_currency)
 }
 
@@ -282,7 +281,6 @@ struct Posting<'a, 'b> {
     cast: &'a Standing,
     poster: Poster,
     components: Components,
-    uses: Vec<DurableUse>,
     on: chrono::NaiveDate,
 }
 
@@ -465,7 +463,7 @@ impl Posting<'_, '_> {
 
     /// A durable gives up remaining value / remaining uses for each use, the last use taking all.
     fn wear(&mut self, take: &Take, vessel: &VesselBody) -> Result<Money, Error> {
-        let pieces = take.quantity.micro() / crate::base::MICRO_PER_UNIT;
+        let pieces = pieces(take);
         let place = pack_place(self.tx.conn, take.pack_id)?;
         let rated =
             place.on_hand.micro() / crate::base::MICRO_PER_UNIT * i64::from(vessel.rated_uses());
@@ -482,12 +480,13 @@ impl Posting<'_, '_> {
             worn = worn.checked_sub(posted.value)?;
         }
         pack_used(self.tx, take.pack_id, None, pieces)?;
-        self.uses.push(DurableUse {
-            pack_id: take.pack_id,
-            uses: pieces,
-        });
         Ok(worn)
     }
+}
+
+/// The pieces of a durable that were taken, each for one use.
+fn pieces(take: &Take) -> i64 {
+    take.quantity.micro() / crate::base::MICRO_PER_UNIT
 }
 
 /// Keeps what weighed cups teach about the residue.

@@ -12,9 +12,9 @@ use crate::db::Tx;
 use crate::stock::load::shelf;
 use crate::stock::promises::{
     cast_holds, cast_movements_reverse, cast_needs, cast_repromise, pack_used, promises_release,
-    repick,
 };
 use crate::stock::repicking::Promise;
+use crate::stock::settle::repick_after;
 use crate::stock::warnings::{Subject, warning_clear};
 
 /// Why a step is undone.
@@ -45,7 +45,7 @@ pub fn cast_cancel(tx: &mut Tx<'_>, code: &str) -> Result<CastView, Error> {
             code,
         },
     )?;
-    repick(tx, &cast.materials)?;
+    repick_after(tx, &cast.materials)?;
     cast_show(tx.conn, code, tx.base_currency)
 }
 
@@ -138,5 +138,5 @@ fn undo_pour(tx: &mut Tx<'_>, cast: &Standing, reason: &str) -> Result<(), Error
     store::observations_withdraw(tx.conn, cast.id, now)?;
     store::cast_costs_delete(tx.conn, cast.id)?;
     store::cast_pour_undo(tx.conn, cast.id)?;
-    repick(tx, &cast.materials)
+    repick_after(tx, &cast.materials)
 }

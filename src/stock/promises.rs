@@ -9,7 +9,7 @@ use super::needs::Need;
 use super::post::Poster;
 use super::repicking::{Held, Promise};
 use super::reversing::reversal_day;
-use super::settle::{lock_reach, repick_after};
+use super::settle::lock_reach;
 use super::store;
 use crate::base::{Error, Quantity};
 use crate::db::{AnyConnection, Tx};
@@ -107,14 +107,6 @@ pub fn cast_movements_reverse(tx: &mut Tx<'_>, cast_id: i64, reason: &str) -> Re
         poster.reverse(tx, (row.id, &original), day, reason)?;
     }
     Ok(())
-}
-
-/// Re-picks every booked cast that needs one of the materials.
-///
-/// # Errors
-/// [`Error::Unavailable`] when the database does not answer.
-pub fn repick(tx: &mut Tx<'_>, materials: &[i64]) -> Result<(), Error> {
-    repick_after(tx, materials)
 }
 
 /// A pack as casting takes from it.

@@ -19,9 +19,10 @@ use crate::stock::losing::{Loss, LossIn, pack_lose};
 use crate::stock::post::{Occasion, Poster};
 use crate::stock::promises::{
     cast_holds, cast_lock, cast_movements_reverse, pack_most_on, pack_place, promises_consume,
-    promises_release, repick,
+    promises_release,
 };
 use crate::stock::reversing::movement_reverse;
+use crate::stock::settle::repick_after;
 use crate::stock::store::{self, fixture};
 use chrono::{Days, NaiveDate};
 
@@ -245,7 +246,7 @@ impl Lab<'_> {
                 .collect();
             promises_release(tx, &held)?;
             fixture::cast_state(tx, cast, "cancelled")?;
-            repick(tx, &materials)
+            repick_after(tx, &materials)
         })?;
         Ok(())
     }
@@ -284,7 +285,7 @@ impl Lab<'_> {
             }
             fixture::cast_cost(tx, cast, Some(Money::from_micro(cost)))?;
             fixture::cast_state(tx, cast, "poured")?;
-            repick(tx, &materials)?;
+            repick_after(tx, &materials)?;
             Ok(taken)
         })?;
         for (movement, pack, quantity) in taken.into_iter().flatten() {
@@ -309,7 +310,7 @@ impl Lab<'_> {
             cast_movements_reverse(tx, cast, "undone")?;
             fixture::cast_cost(tx, cast, None)?;
             fixture::cast_state(tx, cast, "booked")?;
-            repick(tx, &materials)?;
+            repick_after(tx, &materials)?;
             Ok(standing.into_iter().map(|row| row.id).collect::<Vec<i64>>())
         })?;
         let undone = undone.unwrap_or_default();

@@ -7,8 +7,8 @@ use crate::stock::counting::pack_count;
 use crate::stock::events::{HoldIn, OpenIn, lot_hold, pack_hold, pack_open, pack_release};
 use crate::stock::losing::{Loss, LossIn, pack_lose};
 use crate::stock::needs::{Need, Purpose};
-use crate::stock::promises::repick;
 use crate::stock::reversing::movement_reverse;
+use crate::stock::settle::repick_after;
 use crate::stock::store::fixture::{cast_state, raw};
 use crate::stock::warnings::{WarningState, warnings_list};
 
@@ -148,7 +148,7 @@ fn extras_are_told_apart_by_their_material() {
         let cast = bench.book("C1", "2026-03-10", &needs, true).unwrap();
         let wiped = format!("{}:3", bench.pack(lot, 1));
         assert_eq!(bench.holds(cast), wiped);
-        bench.run(|tx| repick(tx, &[gloves]));
+        bench.run(|tx| repick_after(tx, &[gloves]));
         assert_eq!(bench.holds(cast), wiped);
         bench.sound();
         let arrived = bench.receive(gloves, &["10"], "5");
