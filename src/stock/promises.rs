@@ -71,7 +71,7 @@ pub fn promises_consume(tx: &mut Tx<'_>, reservation_ids: &[i64]) -> Result<(), 
     store::reservations_resolve(tx.conn, reservation_ids, "consumed", now)
 }
 
-/// Releases promises, without re-picking: follow it with [`repick_after`].
+/// Releases promises, without re-picking: follow it with [`repick_after`](super::settle::repick_after).
 ///
 /// # Errors
 /// [`Error::Internal`] when one was resolved before.
@@ -95,7 +95,7 @@ pub fn cast_lock(tx: &mut Tx<'_>, cast_id: i64) -> Result<Vec<i64>, Error> {
 }
 
 /// Takes back every movement of a cast that still stands, the latest first. Casts that were short are served after it
-/// by [`repick_after`].
+/// by [`repick_after`](super::settle::repick_after).
 ///
 /// # Errors
 /// [`Error::Unavailable`] when the database does not answer.
