@@ -6,8 +6,8 @@
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
-use super::split::MixShares;
 use crate::base::{Error, Money, apportion};
+use crate::casting::sums::split::MixShares;
 
 /// A component of the cost of a cast.
 #[derive(
@@ -137,7 +137,11 @@ impl Components {
         ];
         let mut weights = Vec::with_capacity(masses.len());
         for mass in masses {
-            weights.push(super::sizing::rounded(mass)?.micro().max(0));
+            weights.push(
+                crate::casting::planning::sizing::rounded(mass)?
+                    .micro()
+                    .max(0),
+            );
         }
         if value == Money::ZERO {
             return Ok(());
@@ -218,7 +222,7 @@ impl CostView {
 mod tests {
     use super::*;
     use crate::base::Micro;
-    use crate::casting::split::split_mix;
+    use crate::casting::sums::split::split_mix;
 
     #[test]
     fn every_millionth_lands_in_a_component() {

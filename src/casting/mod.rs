@@ -4,43 +4,11 @@
 //! planned; all that is mixed is accounted for (chip, trim, overfill, residue). Deliberately absent: the choice of packs
 //! (stock), who is charged what over time (costing).
 
-pub mod batches;
-mod bench_cautions;
-pub mod book;
-pub mod bounds;
-pub mod cautions;
-pub mod correct;
-pub mod correction;
 pub mod cost;
-pub mod demold;
-pub mod demold_input;
-pub mod fill;
-pub mod film;
-pub mod geometry;
-pub mod hazards;
-pub mod heat;
-pub mod learned;
-mod load;
-pub mod mix;
-pub mod plan;
-pub mod plan_view;
-pub mod pool;
-mod pool_ops;
-pub mod pour;
-pub mod pour_input;
-pub mod release;
-pub mod request;
-pub mod residue;
+pub mod life;
+pub mod planning;
 mod routes;
-pub mod sizing;
-pub mod split;
-mod standing;
 mod store;
-pub mod takes;
-pub mod tape;
-pub mod undo;
-pub mod vessel;
-pub mod view;
-pub mod yields;
+pub mod sums;
 
 pub use routes::routes;

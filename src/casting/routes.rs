@@ -6,16 +6,16 @@ use serde::Deserialize;
 use utoipa::IntoParams;
 use utoipa_actix_web::service_config::ServiceConfig;
 
-use super::book::{Booking, cast_book, cast_plan};
-use super::correct::{CorrectionIn, CorrectionOut, mix_correct};
-use super::demold::cast_demold;
-use super::demold_input::DemoldIn;
-use super::plan_view::CastPlan;
-use super::pour::cast_pour;
-use super::pour_input::PourIn;
-use super::request::PlanRequest;
-use super::undo::{UndoIn, cast_cancel, cast_undo};
-use super::view::{CastCost, CastView, cast_cost, cast_show, casts_list};
+use crate::casting::life::book::{Booking, cast_book, cast_plan};
+use crate::casting::life::demold::cast_demold;
+use crate::casting::life::demold_input::DemoldIn;
+use crate::casting::life::pour::cast_pour;
+use crate::casting::life::pour_input::PourIn;
+use crate::casting::life::undo::{UndoIn, cast_cancel, cast_undo};
+use crate::casting::life::view::{CastCost, CastView, cast_cost, cast_show, casts_list};
+use crate::casting::planning::correct::{CorrectionIn, CorrectionOut, mix_correct};
+use crate::casting::planning::plan_view::CastPlan;
+use crate::casting::planning::request::PlanRequest;
 use crate::catalogue::recipe_by_code;
 use crate::http::{Answer, Body, List, NoBody, PageQuery, Problem, ProblemBody, Reply, Service};
 

@@ -2,10 +2,10 @@
 //! holds and reversals, in any order. After every history all seven invariants are proved from the books.
 
 use heeltap::base::{Error, Quantity};
-use heeltap::casting::book::{Booking, cast_book};
-use heeltap::casting::demold::cast_demold;
-use heeltap::casting::pour::cast_pour;
-use heeltap::casting::undo::{UndoIn, cast_cancel, cast_undo};
+use heeltap::casting::life::book::{Booking, cast_book};
+use heeltap::casting::life::demold::cast_demold;
+use heeltap::casting::life::pour::cast_pour;
+use heeltap::casting::life::undo::{UndoIn, cast_cancel, cast_undo};
 use heeltap::db::Tx;
 use heeltap::stock::counting::{CountIn, pack_count};
 use heeltap::stock::events::{HoldIn, OpenIn, pack_hold, pack_open, pack_release};

@@ -3,17 +3,21 @@
 //! Every case of the file is run through the public functions at the tolerance it states; a case of a kind
 //! without a check fails. Absent: the facts of [`REFERENCE_ONLY`], from which nothing is computed here.
 
-use heeltap::casting::film::{Draining, STANDARD_GRAVITY_M_PER_S2};
-use heeltap::casting::hazards::hazard_text;
-use heeltap::casting::heat::{HeatVerdict, USUAL_CURE, check_limit};
-use heeltap::casting::learned::{FactorPosterior, Noise};
-use heeltap::casting::mix::{
+use heeltap::casting::sums::film::{Draining, STANDARD_GRAVITY_M_PER_S2};
+use heeltap::casting::sums::hazards::hazard_text;
+use heeltap::casting::sums::heat::{HeatVerdict, USUAL_CURE, check_limit};
+use heeltap::casting::sums::learned::{FactorPosterior, Noise};
+use heeltap::casting::sums::mix::{
     MassRatio, Weighing, cumulative_sensitivities, mix_density_g_per_ml, ratio_uncertainty,
     smallest_batch_g, split, volume_ratio,
 };
-use heeltap::casting::release::{VAPOUR_MINUTES, VAPOUR_PRESSURE_TORR, torr_to_pa, vapour_mass_g};
-use heeltap::casting::residue::CupDraining;
-use heeltap::casting::vessel::{Block, Vessel, VesselShape, dish_volume_mm3, tray_volume_mm3};
+use heeltap::casting::sums::release::{
+    VAPOUR_MINUTES, VAPOUR_PRESSURE_TORR, torr_to_pa, vapour_mass_g,
+};
+use heeltap::casting::sums::residue::CupDraining;
+use heeltap::casting::sums::vessel::{
+    Block, Vessel, VesselShape, dish_volume_mm3, tray_volume_mm3,
+};
 use serde_json::Value;
 
 /// Facts a lab enters in its own catalogue or reads in its own safety data sheet: density, flash and melting

@@ -10,8 +10,8 @@ use serde_json::Value;
 use super::day::Day;
 use super::sheet::{Row, Sheet};
 use crate::base::{Code, Micro};
-use crate::casting::demold_input::Reject;
-use crate::casting::request::Charge;
+use crate::casting::life::demold_input::Reject;
+use crate::casting::planning::request::Charge;
 use crate::catalogue::{
     ElastomerBody, GrantBody, KitBody, MaterialBody, MoldBody, RecipeBody, SupplierBody,
 };

@@ -1,0 +1,245 @@
+//! Booking: a plan becomes a cast, and the stock it picked is promised to it, in one transaction.
+
+use serde_json::json;
+
+use super::view::{CastView, cast_show};
+use crate::base::{Currency, Error, Quantity, RefusalKind};
+use crate::casting::planning::load::{grants, materials, plan_facts, recipe};
+use crate::casting::planning::plan::{Planned, plan};
+use crate::casting::planning::plan_view::CastPlan;
+use crate::casting::planning::request::PlanRequest;
+use crate::casting::store::{self, NewCast};
+use crate::catalogue::{RecipeFacts, entries_hold};
+use crate::db::{AnyConnection, Tx};
+use crate::stock::promises::cast_promise;
+use crate::stock::repicking::Promise;
+use crate::stock::settle::{lock_reach, release_before, repick_after};
+use crate::stock::shelf::PackFacts;
+use crate::stock::warnings::{Alarm, Subject, warning_raise};
+
+/// What came of a booking.
+pub enum Booking {
+    /// The cast.
+    Booked(Box<CastView>),
+    /// A shortage: noted as demand, so its transaction is kept although the answer is a refusal.
+    Refused(Error),
+}
+
+/// Plans without writing.
+///
+/// # Errors
+/// [`Error::Invalid`] or [`Error::Refused`] for what the request asks or names.
+pub fn cast_plan(
+    conn: &mut AnyConnection,
+    request: &PlanRequest,
+    currency: Currency,
+) -> Result<CastPlan, Error> {
+    request.check()?;
+    let recipe = recipe(conn, request)?;
+    let facts = plan_facts(conn, recipe, request, currency)?;
+    Ok(plan(&facts, request)?.view)
+}
+
+/// Books a cast.
+///
+/// # Errors
+/// [`Error::Invalid`] or [`Error::Refused`] for what the request asks or names. A shortage is not an error here: see
+/// [`Booking::Refused`].
+pub fn cast_book(tx: &mut Tx<'_>, request: &PlanRequest) -> Result<Booking, Error> {
+    request.check()?;
+    let (recipe, materials) = locked_recipe(tx, request)?;
+    let facts = plan_facts(tx.conn, recipe, request, tx.base_currency)?;
+    let planned = plan(&facts, request)?;
+    let short = !planned.list.unserved.is_empty();
+    if short && !request.allow_short {
+        return refuse(tx, &facts.recipe, request, &planned).map(Booking::Refused);
+    }
+    let charges = grants(tx.conn, &request.charges)?;
+    let id = store::cast_next_id(tx.conn)?;
+    let code = format!("C-{id:05}");
+    insert(
+        tx,
+        (id, &code),
+        request,
+        &facts.recipe,
+        &planned.view,
+        short,
+    )?;
+    store::charges_insert(tx.conn, id, &charges)?;
+    promise(
+        tx,
+        id,
+        &facts.shelf,
+        &planned,
+        request.take_from_later.then_some(&materials),
+    )?;
+    if short {
+        let subject = Subject {
+            kind: "cast_short",
+            noun: "cast",
+            code: &code,
+        };
+        let reason = format!(
+            "Cast {code} on {} was booked short: {}.",
+            request.cast_on,
+            shortage_words(&planned.view)
+        );
+        warning_raise(
+            tx,
+            &subject,
+            &Alarm {
+                severity: 3,
+                due_on: Some(request.cast_on),
+                reason,
+            },
+        )?;
+    }
+    cast_show(tx.conn, &code, tx.base_currency).map(|view| Booking::Booked(Box::new(view)))
+}
+
+/// The recipe with its materials locked, so that neither stock nor catalogue changes under the decision.
+fn locked_recipe(tx: &mut Tx<'_>, request: &PlanRequest) -> Result<(RecipeFacts, Vec<i64>), Error> {
+    let before = recipe(tx.conn, request)?;
+    let locked = materials(&before);
+    lock_reach(tx, &locked)?;
+    let mut named = vec![before.recipe.id, before.elastomer.id, before.mold.id];
+    named.extend(
+        grants(tx.conn, &request.charges)?
+            .into_iter()
+            .map(|(id, _)| id),
+    );
+    entries_hold(tx.conn, &named)?;
+    // Read again: what was read before the locks may have changed.
+    let facts = recipe(tx.conn, request)?;
+    if materials(&facts) != locked {
+        let detail = format!(
+            "recipe `{}` was changed while it was being booked",
+            request.recipe.as_str()
+        );
+        return Err(Error::Unavailable { detail });
+    }
+    Ok((facts, locked))
+}
+
+fn insert(
+    tx: &mut Tx<'_>,
+    (id, code): (i64, &str),
+    request: &PlanRequest,
+    facts: &RecipeFacts,
+    plan: &CastPlan,
+    short: bool,
+) -> Result<(), Error> {
+    let cast = NewCast {
+        id,
+        code,
+        state: "booked",
+        short,
+        recipe_id: facts.recipe.id,
+        mold_id: facts.mold.id,
+        containers: i32::try_from(plan.containers).map_err(Error::internal)?,
+        cast_on: request.cast_on,
+        allow_mixed_kits: request.allow_mixed_kits,
+        allow_cross_charge: request.allow_cross_charge,
+        request: &kept(request)?,
+        facts: &kept(facts)?,
+        plan: &kept(plan)?,
+        booked_at: tx.stored_now(),
+        booked_by: tx.actor,
+    };
+    store::cast_insert(tx.conn, &cast)
+}
+
+/// A document as it is kept on the cast.
+pub(in crate::casting) fn kept(document: &impl serde::Serialize) -> Result<String, Error> {
+    serde_json::to_string(document).map_err(Error::internal)
+}
+
+/// Promises what was picked. With `take_from` (the materials), promises to later casts make room first.
+fn promise(
+    tx: &mut Tx<'_>,
+    cast_id: i64,
+    shelf: &[PackFacts],
+    planned: &Planned,
+    take_from: Option<&Vec<i64>>,
+) -> Result<(), Error> {
+    let promises: Vec<Promise> = planned
+        .list
+        .picks
+        .iter()
+        .map(|picked| {
+            let need = &planned.sizing.needs[picked.need];
+            Promise {
+                cast_id,
+                pack_id: shelf[picked.pack].pack_id,
+                purpose: need.purpose,
+                batch_no: need.batch_no,
+                quantity: picked.quantity,
+            }
+        })
+        .collect();
+    let Some(materials) = take_from else {
+        return cast_promise(tx, cast_id, &planned.sizing.needs, &promises);
+    };
+    release_before(tx, materials, |shelf| {
+        for promise in &promises {
+            if let Some(pack) = shelf
+                .iter_mut()
+                .find(|pack| pack.pack_id == promise.pack_id)
+            {
+                pack.reserved = Quantity::from_micro(
+                    pack.reserved
+                        .micro()
+                        .saturating_add(promise.quantity.micro()),
+                );
+            }
+        }
+    })?;
+    cast_promise(tx, cast_id, &planned.sizing.needs, &promises)?;
+    repick_after(tx, materials)
+}
+
+fn shortage_words(plan: &CastPlan) -> String {
+    let words: Vec<String> = plan
+        .shortages
+        .iter()
+        .map(|short| {
+            format!(
+                "{} of {} needed, {} available",
+                short.material, short.needed, short.available
+            )
+        })
+        .collect();
+    words.join("; ")
+}
+
+/// Notes the refused booking and says what is short and what would help.
+fn refuse(
+    tx: &mut Tx<'_>,
+    facts: &RecipeFacts,
+    request: &PlanRequest,
+    planned: &Planned,
+) -> Result<Error, Error> {
+    let plan = &planned.view;
+    let mut demand: Vec<(i64, Quantity)> = Vec::new();
+    for short in &planned.list.shortfalls {
+        demand.push((short.material_id, short.needed));
+    }
+    let detail = format!(
+        "not enough for {} trays on {}: {}; {} trays could be booked",
+        plan.containers,
+        request.cast_on,
+        shortage_words(plan),
+        plan.largest_bookable
+    );
+    let now = tx.stored_now();
+    store::refused_booking_insert(
+        tx.conn,
+        (facts.recipe.id, request.cast_on),
+        (tx.actor, now),
+        &detail,
+        &demand,
+    )?;
+    Ok(Error::refused(RefusalKind::Shortage, detail)
+        .with("shortages", json!(plan.shortages))
+        .with("largest_bookable", json!(plan.largest_bookable)))
+}

@@ -1,0 +1,15 @@
+//! The life of a cast: booked, poured, demoulded; or cancelled; and each step taken back.
+//!
+//! Invariants: a step is one transaction (lock, load, decide, append); what is decided is decided by the pure files
+//! (`pour_input`, `takes`, `demold_input`). Deliberately absent: what a plan consists of (`planning`).
+
+pub mod book;
+pub mod demold;
+pub mod demold_input;
+mod pool_ops;
+pub mod pour;
+pub mod pour_input;
+pub(in crate::casting) mod standing;
+pub mod takes;
+pub mod undo;
+pub mod view;

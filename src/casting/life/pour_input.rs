@@ -1,0 +1,329 @@
+//! What is told at the pour, parsed and checked against the plan. Pure.
+
+use chrono::NaiveDate;
+use serde::{Deserialize, Serialize};
+use utoipa::ToSchema;
+
+use crate::base::{Error, FieldError, Micro, Quantity};
+use crate::casting::planning::geometry::draining;
+use crate::casting::planning::plan_view::CastPlan;
+use crate::casting::planning::sizing::rounded;
+use crate::casting::sums::learned::{FactorPosterior, check_weighing};
+use crate::casting::sums::residue::CupDraining;
+use crate::catalogue::RecipeFacts;
+
+/// A pour.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct PourIn {
+    /// The day it was poured.
+    pub poured_on: NaiveDate,
+    /// The batches as they were really weighed, in the plan's order; at least one.
+    #[schema(min_items = 1)]
+    pub batches: Vec<PourBatch>,
+    /// Trays really poured; the plan's unless said.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(minimum = 1, maximum = 1000)]
+    pub containers_poured: Option<u32>,
+    /// The level observed in a tray, in mm.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub level_mm: Option<Micro>,
+    /// Whether the bench is right when more was used than the books hold: the difference is then counted in first.
+    #[serde(default)]
+    pub recount: bool,
+}
+
+/// A batch as it was weighed.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct PourBatch {
+    /// Base weighed in, in g.
+    pub base_g: Micro,
+    /// Curing agent weighed in, in g.
+    pub curing_agent_g: Micro,
+    /// What stayed in the cup, in g; or say what the cup weighed.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub residue_g: Option<Micro>,
+    /// What the empty cup weighed, in g; the cup material's own tare unless said.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub cup_tare_g: Option<Micro>,
+    /// What the cup weighed after pouring, in g.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub cup_gross_g: Option<Micro>,
+    /// Why the whole batch was thrown away; a batch that was poured says nothing.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(min_length = 1, max_length = 200)]
+    pub discarded: Option<String>,
+    /// The pack the base really came from; the promised one unless said.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub base_pack_id: Option<i64>,
+    /// The pack the curing agent really came from; the promised one unless said.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub curing_agent_pack_id: Option<i64>,
+}
+
+/// A batch with its residue settled.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+pub struct PouredBatch {
+    /// Its number, from 1.
+    pub no: i32,
+    /// Trays it filled.
+    pub containers: u32,
+    /// Base weighed in, in g.
+    pub base_g: Micro,
+    /// Curing agent weighed in, in g.
+    pub curing_agent_g: Micro,
+    /// Both, in g.
+    pub total_g: Micro,
+    /// What stayed in the cup, in g.
+    pub residue_g: Micro,
+    /// Of the residue, the base, in g: split at the batch's own ratio.
+    pub residue_base_g: Micro,
+    /// `weighed` or `estimated`.
+    pub residue_basis: String,
+    /// What the draining film alone would leave of this mix, in g.
+    pub film_g: Micro,
+    /// Why it was thrown away.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub discarded: Option<String>,
+    /// The pack the base came from, if one was named.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub base_pack_id: Option<i64>,
+    /// The pack the curing agent came from, if one was named.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub curing_agent_pack_id: Option<i64>,
+}
+
+/// A pour with every residue settled.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Poured {
+    /// The batches.
+    pub batches: Vec<PouredBatch>,
+    /// Trays poured.
+    pub containers: u32,
+}
+
+/// Settles what was told at the pour.
+///
+/// # Errors
+/// [`Error::Invalid`] with every fault: masses that are not above 0, a residue larger than the mix, a weighing without its
+/// tare, more trays than planned.
+pub fn settle_pour(
+    input: &PourIn,
+    plan: &CastPlan,
+    facts: &RecipeFacts,
+    posterior: &FactorPosterior,
+) -> Result<Poured, Error> {
+    let mut faults = Vec::new();
+    let containers = input.containers_poured.unwrap_or(plan.containers);
+    if containers == 0 || containers > plan.containers {
+        let detail = format!(
+            "{containers} is out of range: 1 to the {} trays planned",
+            plan.containers
+        );
+        faults.push(FieldError::new("/containers_poured", detail));
+    }
+    let good = input
+        .batches
+        .iter()
+        .filter(|batch| batch.discarded.is_none())
+        .count();
+    if good == 0 {
+        faults.push(FieldError::new(
+            "/batches",
+            "no batch was poured: give at least one that was not discarded, or cancel the cast",
+        ));
+    }
+    if let Some(level) = input
+        .level_mm
+        .filter(|level| *level <= Micro::ZERO || *level > Micro::from_int(10_000))
+    {
+        faults.push(FieldError::new(
+            "/level_mm",
+            format!("{level} is out of range: more than 0 mm"),
+        ));
+    }
+    let cup = draining(facts)
+        .ok_or_else(|| Error::internal("the cup of a booked cast has no dimensions"))?;
+    let shares = tray_shares(input, plan, containers);
+    let mut batches = Vec::new();
+    for (index, (batch, trays)) in input.batches.iter().zip(shares).enumerate() {
+        match settle_batch(batch, index, facts, &cup, posterior) {
+            Ok(settled) => batches.push(PouredBatch {
+                containers: trays,
+                ..settled
+            }),
+            Err(mut found) => faults.append(&mut found),
+        }
+    }
+    if faults.is_empty() {
+        Ok(Poured {
+            batches,
+            containers,
+        })
+    } else {
+        Err(Error::Invalid(faults))
+    }
+}
+
+/// Trays each batch filled: as planned when nothing deviates, else spread by what the plan gave the batches that were poured.
+fn tray_shares(input: &PourIn, plan: &CastPlan, containers: u32) -> Vec<u32> {
+    let planned = |index: usize| {
+        plan.batches
+            .get(index)
+            .or(plan.batches.last())
+            .map_or(1, |batch| i64::from(batch.containers))
+    };
+    let weights: Vec<i64> = input
+        .batches
+        .iter()
+        .enumerate()
+        .map(|(index, batch)| {
+            if batch.discarded.is_some() {
+                0
+            } else {
+                planned(index).max(1)
+            }
+        })
+        .collect();
+    let shares = crate::base::apportion(i64::from(containers), &weights)
+        .unwrap_or_else(|_| vec![0; weights.len()]);
+    shares
+        .into_iter()
+        .map(|share| u32::try_from(share).unwrap_or(0))
+        .collect()
+}
+
+fn settle_batch(
+    batch: &PourBatch,
+    index: usize,
+    facts: &RecipeFacts,
+    cup: &CupDraining,
+    posterior: &FactorPosterior,
+) -> Result<PouredBatch, Vec<FieldError>> {
+    let at = |field: &str| format!("/batches/{index}/{field}");
+    let mut faults = Vec::new();
+    for (field, mass) in [
+        ("base_g", batch.base_g),
+        ("curing_agent_g", batch.curing_agent_g),
+    ] {
+        if mass <= Micro::ZERO {
+            faults.push(FieldError::new(
+                at(field),
+                format!("{mass} g is out of range: more than 0"),
+            ));
+        }
+    }
+    if let Some(reason) = batch
+        .discarded
+        .as_ref()
+        .filter(|r| r.trim().is_empty() || r.chars().count() > 200)
+    {
+        faults.push(FieldError::new(
+            at("discarded"),
+            format!(
+                "a reason has 1 to 200 characters; this has {}",
+                reason.chars().count()
+            ),
+        ));
+    }
+    if !faults.is_empty() {
+        return Err(faults);
+    }
+    let one = |pointer: String, detail: String| vec![FieldError::new(pointer, detail)];
+    let total = batch
+        .base_g
+        .checked_add(batch.curing_agent_g)
+        .map_err(|e| one(at("base_g"), e.to_string()))?;
+    let weighed = weighed_residue(batch, facts, &at)?;
+    if weighed.is_some() && batch.discarded.is_some() {
+        return Err(one(
+            at("residue_g"),
+            "a discarded batch has no residue: all of it was thrown away".to_owned(),
+        ));
+    }
+    if let Some(residue) = weighed {
+        check_weighing(residue.to_f64(), total.to_f64(), 0.0)
+            .map_err(|e| one(at("residue_g"), e.to_string()))?;
+    }
+    let film_g = cup.film_of_mix(total.to_f64()).map(|film| film.film_g);
+    let film_g = film_g.map_err(|e| {
+        one(
+            at("base_g"),
+            format!("{total} g in all does not fit the cup: {e}"),
+        )
+    })?;
+    let estimated = (film_g * posterior.mean.max(0.0) + cup.stirrer_loss_g).min(total.to_f64());
+    let shown = |value: f64| rounded(value).map_err(|e| one(at("residue_g"), e.to_string()));
+    let residue = match (batch.discarded.is_some(), weighed) {
+        (true, _) => Micro::ZERO,
+        (false, Some(residue)) => residue,
+        (false, None) => shown(estimated)?,
+    };
+    let residue_base = residue
+        .mul_div_half_even(batch.base_g.micro(), total.micro())
+        .map_err(|e| one(at("residue_g"), e.to_string()))?;
+    Ok(PouredBatch {
+        no: i32::try_from(index + 1).unwrap_or(i32::MAX),
+        containers: 0,
+        base_g: batch.base_g,
+        curing_agent_g: batch.curing_agent_g,
+        total_g: total,
+        residue_g: residue,
+        residue_base_g: residue_base,
+        residue_basis: if weighed.is_some() {
+            "weighed"
+        } else {
+            "estimated"
+        }
+        .to_owned(),
+        film_g: shown(film_g)?,
+        discarded: batch.discarded.clone(),
+        base_pack_id: batch.base_pack_id,
+        curing_agent_pack_id: batch.curing_agent_pack_id,
+    })
+}
+
+/// The residue as it was weighed: directly, or as the cup's gross less its tare; none when nothing was weighed.
+fn weighed_residue(
+    batch: &PourBatch,
+    facts: &RecipeFacts,
+    at: &dyn Fn(&str) -> String,
+) -> Result<Option<Micro>, Vec<FieldError>> {
+    let one = |field: &str, detail: String| Err(vec![FieldError::new(at(field), detail)]);
+    match (batch.residue_g, batch.cup_gross_g) {
+        (Some(_), Some(_)) => one(
+            "cup_gross_g",
+            "give either `residue_g` or `cup_gross_g`, not both".to_owned(),
+        ),
+        (Some(residue), None) => Ok(Some(residue)),
+        (None, None) => match batch.cup_tare_g {
+            Some(_) => one(
+                "cup_gross_g",
+                "`cup_tare_g` alone says nothing: give `cup_gross_g` too".to_owned(),
+            ),
+            None => Ok(None),
+        },
+        (None, Some(gross)) => {
+            let tare = batch
+                .cup_tare_g
+                .or(facts.cup.body.tare_g.map(Quantity::value));
+            let Some(tare) = tare else {
+                return one(
+                    "cup_tare_g",
+                    format!(
+                        "the cup `{}` has no tare of its own: give `cup_tare_g`",
+                        facts.cup.code.as_str()
+                    ),
+                );
+            };
+            match gross.checked_sub(tare) {
+                Ok(net) if net >= Micro::ZERO => Ok(Some(net)),
+                _ => one(
+                    "cup_gross_g",
+                    format!("{gross} g gross is below the tare of {tare} g: check both weighings"),
+                ),
+            }
+        }
+    }
+}

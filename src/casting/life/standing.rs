@@ -1,0 +1,108 @@
+//! A cast as it stands, locked with its materials, with the documents kept on it.
+
+use super::pour::{PourRecord, plan_of};
+use crate::base::{Error, RefusalKind};
+use crate::casting::planning::plan_view::CastPlan;
+use crate::casting::planning::request::PlanRequest;
+use crate::casting::store::{self, CastRow};
+use crate::catalogue::{RecipeFacts, VesselBody};
+use crate::db::Tx;
+use crate::stock::needs::Purpose;
+use crate::stock::promises::cast_lock;
+
+/// A cast about to take a step.
+pub(in crate::casting) struct Standing {
+    pub(in crate::casting) id: i64,
+    pub(in crate::casting) code: String,
+    pub(in crate::casting) state: String,
+    pub(in crate::casting) row: CastRow,
+    pub(in crate::casting) request: PlanRequest,
+    pub(in crate::casting) facts: RecipeFacts,
+    pub(in crate::casting) plan: CastPlan,
+    pub(in crate::casting) grants: Vec<i64>,
+    pub(in crate::casting) materials: Vec<i64>,
+}
+
+/// Locks a cast and its materials and reads it.
+///
+/// # Errors
+/// [`Error::NotFound`] without such a cast.
+pub(in crate::casting) fn standing(tx: &mut Tx<'_>, code: &str) -> Result<Standing, Error> {
+    let missing = || Error::not_found("cast", code);
+    let id = store::cast_by_code(tx.conn, code)?.ok_or_else(missing)?.id;
+    let materials = cast_lock(tx, id)?;
+    store::casts_lock(tx.conn, &[id])?;
+    let row = store::cast_by_code(tx.conn, code)?.ok_or_else(missing)?;
+    let grants = store::charges_fetch(tx.conn, id)?
+        .into_iter()
+        .map(|(id, _, _)| id)
+        .collect();
+    Ok(Standing {
+        id,
+        code: row.code.clone(),
+        state: row.state.clone(),
+        request: serde_json::from_str(&row.request).map_err(Error::internal)?,
+        facts: serde_json::from_str(&row.facts).map_err(Error::internal)?,
+        plan: plan_of(&row.plan)?,
+        grants,
+        materials,
+        row,
+    })
+}
+
+impl Standing {
+    /// Refuses a step from another state.
+    ///
+    /// # Errors
+    /// [`Error::Refused`] naming the state.
+    pub(in crate::casting) fn must_be(&self, state: &str, step: &str) -> Result<(), Error> {
+        if self.state == state {
+            return Ok(());
+        }
+        let detail = format!(
+            "cast {} is {}; only a cast that is {state} can be {step}",
+            self.code, self.state
+        );
+        Err(Error::refused(RefusalKind::WrongState, detail).with("state", self.state.clone()))
+    }
+
+    /// The pour, as it is kept.
+    ///
+    /// # Errors
+    /// [`Error::Internal`] when the cast was not poured.
+    pub(in crate::casting) fn pour(&self) -> Result<PourRecord, Error> {
+        let text = self
+            .row
+            .pour
+            .as_deref()
+            .ok_or_else(|| Error::internal("a cast that was not poured has no pour"))?;
+        serde_json::from_str(text).map_err(Error::internal)
+    }
+
+    /// Trays poured.
+    ///
+    /// # Errors
+    /// As [`Standing::pour`].
+    pub(in crate::casting) fn trays_poured(&self) -> Result<u32, Error> {
+        Ok(self.pour()?.containers_poured)
+    }
+
+    /// The vessel behind a purpose when it is used more than once.
+    pub(in crate::casting) fn durable(&self, purpose: Purpose) -> Option<&VesselBody> {
+        let material = match purpose {
+            Purpose::Container => &self.facts.container,
+            Purpose::Cup => &self.facts.cup,
+            _ => return None,
+        };
+        material
+            .body
+            .container
+            .as_ref()
+            .filter(|vessel| vessel.is_durable())
+    }
+
+    /// Whether a purpose's material returns after use.
+    pub(in crate::casting) fn is_durable(&self, purpose: Purpose) -> bool {
+        self.durable(purpose).is_some()
+    }
+}

@@ -1,0 +1,44 @@
+//! The cautions of a recipe as sentences with their step, once each.
+
+use crate::casting::sums::cautions::{
+    CautionFacts, DEFERRAL, HazardRole, HazardousMaterial, cautions_for,
+};
+use crate::catalogue::RecipeFacts;
+
+/// The cautions for casting a recipe; the deference to safety data sheet, local codes and licensed practice comes last, once.
+#[must_use]
+pub(in crate::casting) fn cautions(facts: &RecipeFacts, coats: bool) -> Vec<String> {
+    let mixed = [&facts.base, &facts.curing_agent].map(|material| HazardousMaterial {
+        name: material.name.clone(),
+        role: HazardRole::Mixed,
+        hazard_statements: material.body.hazard_statements.clone(),
+    });
+    let agent = facts
+        .release_agent
+        .as_ref()
+        .map(|material| HazardousMaterial {
+            name: material.name.clone(),
+            role: HazardRole::ReleaseAgent,
+            hazard_statements: material.body.hazard_statements.clone(),
+        });
+    let found = cautions_for(&CautionFacts {
+        materials: mixed.into_iter().chain(agent).collect(),
+        release_coat: coats,
+        vacuum: true,
+        cure_temperature_c: facts
+            .recipe
+            .body
+            .cure
+            .as_ref()
+            .map(|cure| cure.temperature_c.to_f64()),
+        pot_life_min: Some(facts.elastomer.body.pot_life_min.to_f64()),
+    });
+    let mut sentences: Vec<String> = Vec::new();
+    for caution in found.into_iter().filter(|caution| caution.text != DEFERRAL) {
+        if !sentences.contains(&caution.text) {
+            sentences.push(caution.text);
+        }
+    }
+    sentences.push(DEFERRAL.to_owned());
+    sentences
+}

@@ -1,0 +1,51 @@
+//! From the catalogue's figures to the shapes that the sums of this room are made of.
+
+use crate::casting::sums::fill::MoldBlock;
+use crate::casting::sums::residue::CupDraining;
+use crate::casting::sums::vessel::{Vessel, VesselShape};
+use crate::catalogue::{MoldBody, RecipeFacts, VesselBody, VesselShape as CatalogueShape};
+
+/// The inside of a tray or cup.
+#[must_use]
+pub fn vessel(body: &VesselBody) -> Vessel {
+    let mm = |value: Option<crate::base::Micro>| value.map_or(0.0, crate::base::Micro::to_f64);
+    let shape = match body.shape {
+        CatalogueShape::Rectangular => VesselShape::Rectangular {
+            length_mm: mm(body.length_mm),
+            width_mm: mm(body.width_mm),
+            corner_radius_mm: body.corner_radius_mm().to_f64(),
+        },
+        CatalogueShape::Round => VesselShape::Round {
+            diameter_mm: mm(body.diameter_mm),
+        },
+    };
+    Vessel {
+        shape,
+        depth_mm: body.depth_mm.to_f64(),
+        draft_deg: body.draft_deg().to_f64(),
+    }
+}
+
+/// The mould as a block with what is engraved in it.
+#[must_use]
+pub fn block(mold: &MoldBody) -> MoldBlock {
+    MoldBlock {
+        length_mm: mold.length_mm.to_f64(),
+        width_mm: mold.width_mm.to_f64(),
+        thickness_mm: mold.thickness_mm.to_f64(),
+        engraved_volume_mm3: mold.engraved_volume_mm3().to_f64(),
+    }
+}
+
+/// The cup of a recipe as it drains; none when the catalogue has no figures of it.
+#[must_use]
+pub fn draining(facts: &RecipeFacts) -> Option<CupDraining> {
+    let cup = facts.cup.body.container.as_ref()?;
+    Some(CupDraining {
+        cup: vessel(cup),
+        density_g_per_ml: facts.elastomer.body.density_g_per_ml.to_f64(),
+        viscosity_pa_s: facts.elastomer.body.viscosity_pa_s.to_f64(),
+        drain_time_s: facts.recipe.body.drain_time_s.to_f64(),
+        stirrer_loss_g: facts.recipe.body.stirrer_loss_g().to_f64(),
+    })
+}

@@ -1,0 +1,13 @@
+//! Planning: from a recipe and a wish to everything a cast needs, with nothing written.
+//!
+//! Invariant: `load` and `correct` read; the rest decides, purely, on what was read. Deliberately absent: promises (`life`)
+//! and the choice of packs (stock).
+
+mod bench_cautions;
+pub mod correct;
+pub mod geometry;
+pub(in crate::casting) mod load;
+pub mod plan;
+pub mod plan_view;
+pub mod request;
+pub mod sizing;

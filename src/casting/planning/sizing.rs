@@ -1,0 +1,566 @@
+//! Sizing: from a recipe and a number of trays to what has to be weighed, cut and coated. Pure; writes nothing.
+//!
+//! Masses are computed in double precision and rounded once: what is weighed to the balance's readability, what is only
+//! shown to the millionth. Deliberately absent: which packs serve the needs (stock), and what they cost.
+
+use serde::{Deserialize, Serialize};
+
+use super::geometry::{block, draining, vessel};
+use crate::base::{Error, MICRO_PER_UNIT, Micro, Quantity, Unit};
+use crate::casting::sums::batches::{BatchLimits, Division, divide_batches};
+use crate::casting::sums::fill::{
+    Fill, FillBasis, FillFactor, Gauge, GaugeOf, WATER_DENSITY_G_PER_ML, fill, fill_factor,
+    read_gauge,
+};
+use crate::casting::sums::heat::{HeatVerdict, check_limit};
+use crate::casting::sums::learned::{FactorPosterior, Noise};
+use crate::casting::sums::mix::{
+    MassRatio, RoundedMix, Weighing, ratio_uncertainty, round_to_readability,
+};
+use crate::casting::sums::release::{CopyUse, ReleaseNeed, release_need, rounds_per_copy};
+use crate::casting::sums::residue::{PlannedResidue, plan_residue};
+use crate::casting::sums::tape::{TapeCut, cut_tape, tapings};
+use crate::catalogue::{ExtraPer, GaugeOf as CatalogueGaugeOf, RecipeFacts};
+use crate::stock::needs::{Need, Purpose};
+
+/// What the lab has learned that bears on a recipe.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Experience {
+    /// The factor on the residue film of this cup with this elastomer.
+    pub residue: FactorPosterior,
+    /// Fill factors that observed levels taught.
+    pub fill_factors: Vec<f64>,
+    /// Casts on the coat of each copy of the mould; none where a copy is bare.
+    pub casts_on_coat: Vec<Option<u32>>,
+}
+
+/// One cup of mix, as it is to be weighed.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct SizedBatch {
+    /// The round, from 1.
+    pub round: u32,
+    /// The group, from 1.
+    pub group: u32,
+    /// Trays it fills.
+    pub containers: u32,
+    /// What must leave the cup.
+    pub needed_g: f64,
+    /// What the film leaves in it, before the learned factor.
+    pub film_g: f64,
+    /// What is planned to stay in it, without the stirrer's loss.
+    pub residue_g: f64,
+    /// What to weigh.
+    pub mix: RoundedMix,
+}
+
+/// What a cast of so many trays takes.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Sizing {
+    /// Trays.
+    pub containers: u32,
+    /// Rounds on the copies of the mould.
+    pub rounds: u32,
+    /// The geometry of one tray.
+    pub fill: Fill,
+    /// The factor on it.
+    pub fill_factor: FillFactor,
+    /// Elastomer one tray needs.
+    pub fill_g: f64,
+    /// Of that, what becomes the chips of one tray.
+    pub chip_g: f64,
+    /// The batches.
+    pub batches: Vec<SizedBatch>,
+    /// The residue of the whole cast.
+    pub residue: PlannedResidue,
+    /// The quantile it is planned at.
+    pub residue_quantile: f64,
+    /// The greatest relative expanded uncertainty (k = 2) of a batch's ratio.
+    pub ratio_uncertainty: f64,
+    /// The tape for one mould, and how many moulds are taped.
+    pub tape: Option<(TapeCut, u32)>,
+    /// The coats.
+    pub release: Option<ReleaseNeed>,
+    /// What the stock has to give.
+    pub needs: Vec<Need>,
+    /// What to look out for, in words.
+    pub cautions: Vec<String>,
+}
+
+/// Sizes a cast of `containers` trays.
+///
+/// # Errors
+/// [`Error::Invalid`] when the recipe cannot be cast so: the mould does not fit the tray, the level is above the rim, a
+/// single tray is too much for the cup or the pot life, the cure is above what tray or mould bears.
+pub fn size(
+    facts: &RecipeFacts,
+    experience: &Experience,
+    containers: u32,
+    groups: u32,
+    quantile: f64,
+    heat_override: bool,
+) -> Result<Sizing, Error> {
+    let mut cautions = heat(facts, heat_override)?;
+    let (geometry, factor) = tray(facts, experience)?;
+    if factor.doubtful {
+        cautions.push(format!("the fill factor {:.3} is more than 10 % from 1: check the dimensions of tray and mould", factor.factor));
+    }
+    let density = facts.elastomer.body.density_g_per_ml.to_f64();
+    let fill_g = geometry.volume_ml * density * factor.factor;
+    let chip_g = (geometry.chip_volume_ml * density * factor.factor).min(fill_g);
+    let (division, residue) = cups(facts, experience, fill_g, containers, groups, quantile)?;
+    let batches = weighings(facts, &division, &residue)?;
+    let ratio_uncertainty = uncertainty(facts, &batches, &mut cautions)?;
+    let tape = tape(facts, containers)?;
+    let release = coats(facts, experience, containers)?;
+    let mut sizing = Sizing {
+        containers,
+        rounds: division.rounds,
+        fill: geometry,
+        fill_factor: factor,
+        fill_g,
+        chip_g,
+        batches,
+        residue,
+        residue_quantile: quantile,
+        ratio_uncertainty,
+        tape,
+        release,
+        needs: Vec::new(),
+        cautions,
+    };
+    sizing.needs = needs(facts, &sizing)?;
+    Ok(sizing)
+}
+
+fn wrong(pointer: &str) -> impl Fn(String) -> Error {
+    move |detail| Error::invalid(pointer.to_owned(), detail)
+}
+
+/// The geometry of one tray, with the factor that a gauge or observed levels put on it.
+fn tray(facts: &RecipeFacts, experience: &Experience) -> Result<(Fill, FillFactor), Error> {
+    let body = facts.container.body.container.as_ref();
+    let body = body.ok_or_else(|| {
+        wrong("/recipe")(format!(
+            "material `{}` has no inner dimensions",
+            facts.container.code.as_str()
+        ))
+    })?;
+    let (vessel, block) = (vessel(body), block(&facts.mold.body));
+    let tape_mm = facts
+        .tape
+        .as_ref()
+        .and_then(|tape| tape.body.tape.as_ref())
+        .map_or(0.0, |tape| tape.thickness_mm.to_f64());
+    let recipe = &facts.recipe.body;
+    let in_recipe = |detail: String| {
+        wrong("/recipe")(format!(
+            "recipe `{}` cannot be cast: {detail}",
+            recipe.code.as_str()
+        ))
+    };
+    let geometry = fill(&vessel, &block, tape_mm, recipe.chip_thickness_mm.to_f64())
+        .map_err(|e| in_recipe(e.to_string()))?;
+    let gauged = match &recipe.gauge {
+        None => None,
+        Some(body) => {
+            let (of, density) = match body.of {
+                CatalogueGaugeOf::Water => (GaugeOf::Water, WATER_DENSITY_G_PER_ML),
+                CatalogueGaugeOf::Mix => {
+                    (GaugeOf::Mix, facts.elastomer.body.density_g_per_ml.to_f64())
+                }
+                CatalogueGaugeOf::Base => {
+                    let density = facts.base.body.density_g_per_ml;
+                    (
+                        GaugeOf::Base,
+                        density
+                            .ok_or_else(|| {
+                                in_recipe("its gauge needs the density of the base".to_owned())
+                            })?
+                            .to_f64(),
+                    )
+                }
+            };
+            let gauge = Gauge {
+                mass_g: body.mass_g.to_f64(),
+                of,
+                mold_in: body.mold_in,
+                level_mm: body.level_mm.to_f64(),
+            };
+            Some(
+                read_gauge(&gauge, density, &vessel, &block, tape_mm)
+                    .map_err(|e| in_recipe(e.to_string()))?
+                    .factor,
+            )
+        }
+    };
+    let factor =
+        fill_factor(gauged, &experience.fill_factors).map_err(|e| in_recipe(e.to_string()))?;
+    Ok((geometry, factor))
+}
+
+/// The batches, and the residue planned for them.
+fn cups(
+    facts: &RecipeFacts,
+    experience: &Experience,
+    fill_g: f64,
+    containers: u32,
+    groups: u32,
+    quantile: f64,
+) -> Result<(Division, PlannedResidue), Error> {
+    let cup = facts.cup.body.container.as_ref();
+    let no_cup = || {
+        wrong("/recipe")(format!(
+            "material `{}` has no inner dimensions",
+            facts.cup.code.as_str()
+        ))
+    };
+    let (cup, draining) = (cup.ok_or_else(no_cup)?, draining(facts).ok_or_else(no_cup)?);
+    let in_cup =
+        |detail: String| wrong("/recipe")(format!("cup `{}`: {detail}", facts.cup.code.as_str()));
+    let recipe = &facts.recipe.body;
+    let limits = BatchLimits {
+        containers,
+        mass_per_container_g: fill_g,
+        overfill: recipe.overfill().to_f64(),
+        cup_capacity_ml: draining
+            .cup
+            .capacity_ml()
+            .map_err(|e| in_cup(e.to_string()))?,
+        fill_limit: cup.fill_limit().to_f64(),
+        density_g_per_ml: facts.elastomer.body.density_g_per_ml.to_f64(),
+        pot_life_min: facts.elastomer.body.pot_life_min.to_f64(),
+        prep_min: recipe.prep_min().to_f64(),
+        pour_min_per_container: recipe.pour_min_per_container().to_f64(),
+        copies: facts.mold.body.copies(),
+        groups,
+    };
+    let noise = Noise::default();
+    // A batch is divided as if it stood alone: its share of the planned residue is then never more than assumed.
+    let alone = |needed_g: f64| {
+        let plan = plan_residue(
+            &[needed_g],
+            &draining,
+            &experience.residue,
+            quantile,
+            &noise,
+        )?;
+        Ok(plan.prediction.planned_g + draining.stirrer_loss_g)
+    };
+    let division = divide_batches(&limits, alone).map_err(|e| in_cup(e.to_string()))?;
+    let needed: Vec<f64> = division
+        .batches
+        .iter()
+        .map(|batch| batch.needed_g)
+        .collect();
+    let residue = plan_residue(&needed, &draining, &experience.residue, quantile, &noise)
+        .map_err(|e| in_cup(e.to_string()))?;
+    Ok((division, residue))
+}
+
+/// The ratio that a recipe mixes at: its own, else the elastomer's.
+///
+/// # Errors
+/// [`Error::Invalid`] when a part of it is not above 0.
+pub fn mass_ratio(facts: &RecipeFacts) -> Result<MassRatio, Error> {
+    let ratio = facts
+        .recipe
+        .body
+        .ratio
+        .as_ref()
+        .unwrap_or(&facts.elastomer.body.ratio);
+    MassRatio::new(ratio.base.to_f64(), ratio.curing_agent.to_f64())
+        .map_err(|e| wrong("/recipe")(e.to_string()))
+}
+
+fn weighings(
+    facts: &RecipeFacts,
+    division: &Division,
+    residue: &PlannedResidue,
+) -> Result<Vec<SizedBatch>, Error> {
+    let ratio = mass_ratio(facts)?;
+    let readability_g = facts.recipe.body.balance_readability_g().to_f64();
+    let tolerance = facts.elastomer.body.ratio_tolerance.to_f64();
+    division
+        .batches
+        .iter()
+        .zip(&residue.cups)
+        .map(|(batch, cup)| {
+            let mix = round_to_readability(cup.mixed_g, ratio, readability_g, tolerance)
+                .map_err(|e| wrong("/recipe")(e.to_string()))?;
+            Ok(SizedBatch {
+                round: batch.round,
+                group: batch.group,
+                containers: batch.containers,
+                needed_g: batch.needed_g,
+                film_g: cup.film_g,
+                residue_g: cup.residue_g,
+                mix,
+            })
+        })
+        .collect()
+}
+
+/// The greatest relative expanded uncertainty of a ratio, with a caution when it exceeds the elastomer's tolerance.
+fn uncertainty(
+    facts: &RecipeFacts,
+    batches: &[SizedBatch],
+    cautions: &mut Vec<String>,
+) -> Result<f64, Error> {
+    let readability_g = facts.recipe.body.balance_readability_g().to_f64();
+    let tolerance = facts.elastomer.body.ratio_tolerance.to_f64();
+    let mut greatest = 0.0_f64;
+    for (index, batch) in batches.iter().enumerate() {
+        let found = ratio_uncertainty(
+            batch.mix.base_g,
+            batch.mix.curing_agent_g,
+            readability_g,
+            Weighing::TareAndGross,
+        )
+        .map_err(|e| wrong("/recipe")(e.to_string()))?;
+        greatest = greatest.max(found.relative_expanded);
+        if found.relative_expanded > tolerance {
+            cautions.push(format!(
+                "batch {} is too small for the balance: the ratio is only known to {:.2} % (k = 2), the elastomer bears {:.2} %",
+                index + 1,
+                100.0 * found.relative_expanded,
+                100.0 * tolerance
+            ));
+        }
+        if !batch.mix.within_tolerance {
+            cautions.push(format!(
+                "batch {}: the balance is too coarse to hold the ratio within its tolerance",
+                index + 1
+            ));
+        }
+    }
+    Ok(greatest)
+}
+
+fn tape(facts: &RecipeFacts, containers: u32) -> Result<Option<(TapeCut, u32)>, Error> {
+    let Some(tape) = facts.tape.as_ref().and_then(|tape| tape.body.tape.as_ref()) else {
+        return Ok(None);
+    };
+    let (mold, recipe) = (&facts.mold.body, &facts.recipe.body);
+    let in_recipe = |detail: String| wrong("/recipe")(detail);
+    let cut = cut_tape(
+        mold.length_mm.to_f64(),
+        mold.width_mm.to_f64(),
+        tape.width_mm.to_f64(),
+        recipe.trim_allowance_mm().to_f64(),
+    )
+    .map_err(|e| in_recipe(e.to_string()))?;
+    let mut setups = 0;
+    for rounds in
+        rounds_per_copy(containers, mold.copies()).map_err(|e| in_recipe(e.to_string()))?
+    {
+        setups += tapings(None, rounds, recipe.casts_per_setup())
+            .map_err(|e| in_recipe(e.to_string()))?;
+    }
+    Ok(Some((cut, setups)))
+}
+
+fn coats(
+    facts: &RecipeFacts,
+    experience: &Experience,
+    containers: u32,
+) -> Result<Option<ReleaseNeed>, Error> {
+    let Some(agent) = &facts.release_agent else {
+        return Ok(None);
+    };
+    let mold = &facts.mold.body;
+    let in_recipe = |detail: String| wrong("/recipe")(detail);
+    let rounds =
+        rounds_per_copy(containers, mold.copies()).map_err(|e| in_recipe(e.to_string()))?;
+    let copies: Vec<CopyUse> = rounds
+        .into_iter()
+        .enumerate()
+        .map(|(copy, rounds)| CopyUse {
+            casts_on_coat: experience.casts_on_coat.get(copy).copied().flatten(),
+            rounds,
+        })
+        .collect();
+    release_need(&copies, mold.coat_life_casts(), agent.body.molds_per_vial())
+        .map(Some)
+        .map_err(|e| in_recipe(e.to_string()))
+}
+
+/// Cautions about the cure's heat; an error above what tray or mould bears, unless it is overridden.
+fn heat(facts: &RecipeFacts, overridden: bool) -> Result<Vec<String>, Error> {
+    let Some(cure) = &facts.recipe.body.cure else {
+        return Ok(Vec::new());
+    };
+    let mut cautions = Vec::new();
+    let limits = [
+        ("tray", facts.container.body.temperature_limit_c()),
+        ("mould", facts.mold.body.max_temperature_c),
+    ];
+    for (what, limit) in limits {
+        let Some(limit) = limit else { continue };
+        let checked = check_limit(cure.temperature_c.to_f64(), limit.to_f64())
+            .map_err(|e| wrong("/recipe")(e.to_string()))?;
+        match checked.verdict {
+            HeatVerdict::Safe => {}
+            HeatVerdict::Close => cautions.push(format!(
+                "cure at {} C is within 10 K of what the {what} bears, {limit} C",
+                cure.temperature_c
+            )),
+            HeatVerdict::Above if overridden => {
+                cautions.push(format!(
+                    "cure at {} C is ABOVE what the {what} bears, {limit} C; overridden",
+                    cure.temperature_c
+                ));
+            }
+            HeatVerdict::Above => {
+                let detail = format!(
+                    "cure at {} C is above what the {what} bears, {limit} C: cure cooler, or give `heat_override_reason`",
+                    cure.temperature_c
+                );
+                return Err(wrong("/heat_override_reason")(detail));
+            }
+        }
+    }
+    Ok(cautions)
+}
+
+/// Rounds a physical figure to the millionth, half to even.
+///
+/// # Errors
+/// [`Error::Invalid`] when it leaves the range of quantities.
+pub fn rounded(value: f64) -> Result<Micro, Error> {
+    Micro::from_f64_half_even(value).map_err(|e| wrong("")(e.to_string()))
+}
+
+fn needs(facts: &RecipeFacts, sizing: &Sizing) -> Result<Vec<Need>, Error> {
+    let drop = Quantity::from_micro(1);
+    let one = Quantity::from_int(1);
+    let mut needs = Vec::new();
+    let mut need =
+        |material_id: i64, purpose: Purpose, batch_no: i32, quantity: Quantity, piece: Quantity| {
+            if quantity > Quantity::ZERO {
+                needs.push(Need {
+                    material_id,
+                    purpose,
+                    batch_no,
+                    quantity,
+                    piece,
+                });
+            }
+        };
+    for (batch_no, batch) in (1..).zip(&sizing.batches) {
+        need(
+            facts.base.id,
+            Purpose::Base,
+            batch_no,
+            Quantity::new(rounded(batch.mix.base_g)?),
+            drop,
+        );
+        need(
+            facts.curing_agent.id,
+            Purpose::CuringAgent,
+            batch_no,
+            Quantity::new(rounded(batch.mix.curing_agent_g)?),
+            drop,
+        );
+    }
+    need(
+        facts.container.id,
+        Purpose::Container,
+        0,
+        whole(sizing.containers)?,
+        one,
+    );
+    need(
+        facts.cup.id,
+        Purpose::Cup,
+        0,
+        whole(sizing.batches.len())?,
+        one,
+    );
+    if let (Some(tape), Some((cut, setups))) = (&facts.tape, &sizing.tape) {
+        let strip = Quantity::new(rounded(cut.strip_length_mm / 1000.0)?);
+        let strips = i64::from(*setups) * i64::from(cut.strips);
+        need(
+            tape.id,
+            Purpose::Tape,
+            0,
+            strip.mul_div_half_even(strips, 1)?,
+            strip,
+        );
+    }
+    if let (Some(agent), Some(coats)) = (&facts.release_agent, &sizing.release) {
+        let vial = agent.body.pack_quantity.unwrap_or(one);
+        need(
+            agent.id,
+            Purpose::Release,
+            0,
+            vial.mul_div_half_even(i64::from(coats.vials), 1)?,
+            vial,
+        );
+    }
+    for (material, extra) in &facts.extras {
+        let times = match extra.per {
+            ExtraPer::Cast => 1,
+            ExtraPer::Batch => i64::try_from(sizing.batches.len()).unwrap_or(i64::MAX),
+            ExtraPer::Container => i64::from(sizing.containers),
+            ExtraPer::Chip => i64::from(sizing.containers) * i64::from(facts.mold.body.chips),
+        };
+        let quantity = extra.quantity.mul_div_half_even(times, 1)?;
+        match material.body.unit {
+            // Pieces are taken whole: half a stirrer per tray is one for a single tray.
+            Unit::Each => need(
+                material.id,
+                Purpose::Sundry,
+                0,
+                whole_pieces(quantity)?,
+                one,
+            ),
+            _ => need(material.id, Purpose::Sundry, 0, quantity, drop),
+        }
+    }
+    Ok(merged(needs))
+}
+
+/// Adds up needs of one material for one purpose and batch (two extras of the same material).
+fn merged(needs: Vec<Need>) -> Vec<Need> {
+    let mut merged: Vec<Need> = Vec::new();
+    for need in needs {
+        let same = |other: &&mut Need| {
+            other.material_id == need.material_id
+                && other.purpose == need.purpose
+                && other.batch_no == need.batch_no
+        };
+        match merged.iter_mut().find(same) {
+            Some(other) => {
+                other.quantity = Quantity::from_micro(
+                    other.quantity.micro().saturating_add(need.quantity.micro()),
+                )
+            }
+            None => merged.push(need),
+        }
+    }
+    merged
+}
+
+fn whole_pieces(quantity: Quantity) -> Result<Quantity, Error> {
+    whole(
+        quantity.micro().div_euclid(MICRO_PER_UNIT)
+            + i64::from(quantity.micro().rem_euclid(MICRO_PER_UNIT) > 0),
+    )
+}
+
+fn whole(count: impl TryInto<i32>) -> Result<Quantity, Error> {
+    count
+        .try_into()
+        .map(Quantity::from_int)
+        .map_err(|_| wrong("/containers")("too many pieces to count".to_owned()))
+}
+
+/// What a fill rests on, as a word.
+#[must_use]
+pub fn basis_word(basis: FillBasis) -> &'static str {
+    match basis {
+        FillBasis::Geometry => "geometry",
+        FillBasis::Gauged => "gauged",
+        FillBasis::Learned => "learned",
+    }
+}
