@@ -90,6 +90,12 @@ pub const DOORS: &[Door] = &[
     door("POST", "/v1/casts/{code}/demold", BENCH),
     door("POST", "/v1/casts/{code}/cancel", BENCH),
     door("POST", "/v1/casts/{code}/undo", BENCH),
+    // treatments
+    door("GET", "/v1/treatments", EVERYONE),
+    door("POST", "/v1/treatments", BENCH),
+    door("GET", "/v1/treatments/{id}", EVERYONE),
+    door("POST", "/v1/treatments/{id}/inspect", BENCH),
+    door("POST", "/v1/treatments/{id}/undo", BENCH),
     // purchasing
     door("POST", "/v1/purchase-imports", BUYER),
     door("GET", "/v1/purchase-imports", EVERYONE),

@@ -32,6 +32,7 @@ use crate::http::{Door, ProblemBody, Role};
         (name = "operation", description = "Whether the service lives, and this document"),
         (name = "catalogue", description = "Materials, elastomers, kits, molds, recipes, grants, suppliers"),
         (name = "casts", description = "What a cast needs, and its life from booking to demoulding"),
+        (name = "treatments", description = "Release coats: moulds vapour-coated, looked at, coated again"),
         (name = "tokens", description = "Who may come in"),
         (name = "purchasing", description = "Purchase files, orders, exchange rates"),
         (name = "stock", description = "Lots and packs, bench events, and the proof of the books"),

@@ -10,5 +10,6 @@ pub mod planning;
 mod routes;
 mod store;
 pub mod sums;
+mod treatment_routes;
 
 pub use routes::routes;

@@ -31,6 +31,7 @@ pub fn routes(cfg: &mut ServiceConfig<'_>) {
         .service(cast_demold_post)
         .service(cast_cancel_post)
         .service(cast_undo_post);
+    super::treatment_routes::routes(cfg);
 }
 
 /// The query of the list of casts.

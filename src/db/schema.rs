@@ -260,6 +260,58 @@ diesel::table! {
         head_seq -> BigInt,
         opened_on -> Date,
         closed_on -> Nullable<Date>,
+        treatment_id -> Nullable<BigInt>,
+        copy_no -> Nullable<Integer>,
+        replaces_id -> Nullable<BigInt>,
+    }
+}
+
+diesel::table! {
+    treatments (id) {
+        id -> BigInt,
+        treated_on -> Date,
+        release_agent_id -> BigInt,
+        vials -> Integer,
+        cast_id -> Nullable<BigInt>,
+        at_pour -> Bool,
+        note -> Text,
+        actor -> Text,
+        recorded_at -> Timestamp,
+        undone_at -> Nullable<Timestamp>,
+        undone_by -> Nullable<Text>,
+    }
+}
+
+diesel::table! {
+    treatment_vials (movement_id) {
+        movement_id -> BigInt,
+        treatment_id -> BigInt,
+    }
+}
+
+diesel::table! {
+    coat_inspections (id) {
+        id -> BigInt,
+        pool_id -> BigInt,
+        inspected_on -> Date,
+        seen -> Bool,
+        note -> Text,
+        actor -> Text,
+        recorded_at -> Timestamp,
+    }
+}
+
+diesel::table! {
+    fill_observations (id) {
+        id -> BigInt,
+        cast_id -> BigInt,
+        recipe_id -> BigInt,
+        source -> Text,
+        poured_micro -> BigInt,
+        level_micro -> BigInt,
+        chip_thickness_micro -> BigInt,
+        observed_on -> Date,
+        withdrawn_at -> Nullable<Timestamp>,
     }
 }
 
@@ -404,6 +456,14 @@ diesel::joinable!(cast_needs -> materials (material_id));
 diesel::joinable!(reservations -> casts (cast_id));
 diesel::joinable!(reservations -> packs (pack_id));
 diesel::joinable!(cost_pools -> catalogue_entries (mold_id));
+diesel::joinable!(cost_pools -> treatments (treatment_id));
+diesel::joinable!(treatments -> materials (release_agent_id));
+diesel::joinable!(treatments -> casts (cast_id));
+diesel::joinable!(treatment_vials -> movements (movement_id));
+diesel::joinable!(treatment_vials -> treatments (treatment_id));
+diesel::joinable!(coat_inspections -> cost_pools (pool_id));
+diesel::joinable!(fill_observations -> casts (cast_id));
+diesel::joinable!(fill_observations -> catalogue_entries (recipe_id));
 diesel::joinable!(pool_movements -> cost_pools (pool_id));
 diesel::joinable!(pool_movements -> casts (cast_id));
 diesel::joinable!(residue_observations -> casts (cast_id));
@@ -439,6 +499,10 @@ diesel::allow_tables_to_appear_in_same_query!(
     reservations,
     cost_pools,
     pool_movements,
+    treatments,
+    treatment_vials,
+    coat_inspections,
+    fill_observations,
     residue_observations,
     cast_costs,
     daily_demand,

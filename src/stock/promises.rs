@@ -5,7 +5,7 @@ use std::collections::BTreeSet;
 use chrono::NaiveDate;
 
 use super::grasp::leeway;
-use super::needs::Need;
+use super::needs::{Need, Purpose};
 use super::post::Poster;
 use super::repicking::{Held, Promise};
 use super::reversing::reversal_day;
@@ -62,6 +62,27 @@ pub fn cast_needs(conn: &mut AnyConnection, cast_id: i64) -> Result<Vec<Need>, E
         .unwrap_or_default())
 }
 
+/// Replaces what a cast needs for one purpose. What it was promised for it is released: follow it with
+/// [`repick_after`](super::settle::repick_after).
+///
+/// # Errors
+/// [`Error::Unavailable`] when the database does not answer.
+pub fn cast_need_replace(
+    tx: &mut Tx<'_>,
+    cast_id: i64,
+    purpose: Purpose,
+    needs: &[Need],
+) -> Result<(), Error> {
+    let held: Vec<i64> = cast_holds(tx.conn, cast_id)?
+        .into_iter()
+        .filter(|held| held.purpose == purpose)
+        .map(|held| held.reservation_id)
+        .collect();
+    promises_release(tx, &held)?;
+    store::needs_delete(tx.conn, cast_id, purpose)?;
+    store::needs_insert(tx.conn, cast_id, needs)
+}
+
 /// Resolves promises as consumed: what was promised was taken.
 ///
 /// # Errors
@@ -80,14 +101,15 @@ pub fn promises_release(tx: &mut Tx<'_>, reservation_ids: &[i64]) -> Result<(), 
     store::reservations_resolve(tx.conn, reservation_ids, "released", now)
 }
 
-/// Locks the materials a cast needs, and all that re-picking them may touch. Returns the materials.
+/// Locks the materials a cast needs and `besides`, and all that re-picking them may touch. Returns the materials.
 ///
 /// # Errors
 /// [`Error::Unavailable`] when the database does not answer.
-pub fn cast_lock(tx: &mut Tx<'_>, cast_id: i64) -> Result<Vec<i64>, Error> {
+pub fn cast_lock(tx: &mut Tx<'_>, cast_id: i64, besides: Option<i64>) -> Result<Vec<i64>, Error> {
     let materials: BTreeSet<i64> = cast_needs(tx.conn, cast_id)?
         .into_iter()
         .map(|need| need.material_id)
+        .chain(besides)
         .collect();
     let materials: Vec<i64> = materials.into_iter().collect();
     lock_reach(tx, &materials)?;
@@ -105,6 +127,25 @@ pub fn cast_movements_reverse(tx: &mut Tx<'_>, cast_id: i64, reason: &str) -> Re
         let original = row.posting()?;
         let day = reversal_day(tx, original.effective_on)?;
         poster.reverse(tx, (row.id, &original), day, reason)?;
+    }
+    Ok(())
+}
+
+/// Takes back movements by their ids, in the order given; one that was taken back already is passed over.
+///
+/// # Errors
+/// [`Error::Refused`] when the stock has moved on so that one cannot be taken back.
+pub fn movements_reverse(tx: &mut Tx<'_>, ids: &[i64], reason: &str) -> Result<(), Error> {
+    let mut poster = Poster::new();
+    for id in ids {
+        if store::reversed_by(tx.conn, *id)?.is_some() {
+            continue;
+        }
+        let original = store::movement_fetch(tx.conn, *id)?
+            .ok_or_else(|| Error::not_found("movement", *id))?
+            .posting()?;
+        let day = reversal_day(tx, original.effective_on)?;
+        poster.reverse(tx, (*id, &original), day, reason)?;
     }
     Ok(())
 }

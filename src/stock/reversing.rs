@@ -25,7 +25,7 @@ pub struct ReverseIn {
 /// Takes a movement back: exactly its quantity and value, once. Returns the lot.
 ///
 /// # Errors
-/// [`Error::NotFound`] without such a movement; [`Error::Refused`] for a movement of a cast (undo the cast's step instead),
+/// [`Error::NotFound`] without such a movement; [`Error::Refused`] for a movement of a cast (undo the cast's step instead) or a treatment,
 /// a reversal, one already reversed, one that belongs to another, a receipt on which something stands, or when the stock
 /// is no longer there.
 pub fn movement_reverse(
@@ -40,6 +40,11 @@ pub fn movement_reverse(
     let pack_id = reversible(&original)?;
     let grasp = grasp(tx, pack_id)?;
     standing(tx, &grasp, movement_id, &original)?;
+    if let Some(treatment) = store::treatment_of(tx.conn, movement_id)? {
+        return wrong(format!(
+            "the vials of a treatment are taken back with its coats: undo treatment {treatment}, or the pour that made it"
+        ));
+    }
     let day = reversal_day(tx, original.effective_on)?;
     let back = original.quantity.checked_neg()?;
     let leeway = leeway(

@@ -2,6 +2,7 @@
 
 use serde_json::json;
 
+use super::coat_needs::coat_needs_renew;
 use super::view::{CastView, cast_show};
 use crate::base::{Currency, Error, Quantity, RefusalKind};
 use crate::casting::planning::load::{grants, materials, plan_facts, recipe};
@@ -73,6 +74,10 @@ pub fn cast_book(tx: &mut Tx<'_>, request: &PlanRequest) -> Result<Booking, Erro
         &planned,
         request.take_from_later.then_some(&materials),
     )?;
+    // Casts of later days now find other coats than they counted on.
+    if !coat_needs_renew(tx, facts.recipe.mold.id, &materials)?.is_empty() {
+        repick_after(tx, &materials)?;
+    }
     if short {
         let subject = Subject {
             kind: "cast_short",

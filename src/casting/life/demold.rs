@@ -2,9 +2,11 @@
 
 use super::book::kept;
 use super::demold_input::{DemoldIn, count};
+use super::learning::level_keep;
 use super::standing::{Standing, standing};
 use super::view::{CastView, cast_show};
 use crate::base::Error;
+use crate::casting::planning::taught_fill::{check_level, level_of_chip};
 use crate::casting::store::{self, Counted};
 use crate::db::Tx;
 use crate::stock::promises::{cast_holds, promises_release};
@@ -29,7 +31,16 @@ pub fn cast_demold(tx: &mut Tx<'_>, code: &str, input: &DemoldIn) -> Result<Cast
             format!("{} is before the pour on {poured}", input.demolded_on),
         ));
     }
-    let record = count(input, cast.trays_poured()?, cast.facts.mold.body.chips)?;
+    let mut record = count(input, cast.trays_poured()?, cast.facts.mold.body.chips)?;
+    if let Some(thickness_mm) = input.chip_thickness_mm {
+        let level_mm = level_of_chip(&cast.facts, thickness_mm)?;
+        if let Some(fault) = check_level(&cast.facts, "/chip_thickness_mm", level_mm) {
+            return Err(Error::Invalid(vec![fault]));
+        }
+        let seen = ("demold", level_mm, input.demolded_on);
+        (record.fill_factor_taught, record.level_note) =
+            level_keep(tx, &cast, &cast.poured()?, seen)?;
+    }
     let text = kept(&record)?;
     let counted = Counted {
         on: input.demolded_on,

@@ -4,7 +4,7 @@ use chrono::NaiveDate;
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
-use crate::base::{Error, FieldError};
+use crate::base::{Error, FieldError, Micro};
 
 /// A demould: chips counted for the whole cast, or tray by tray.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
@@ -21,6 +21,9 @@ pub struct DemoldIn {
     /// The count tray by tray.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub containers: Option<Vec<TrayCount>>,
+    /// How thick the chips came out over the mould, in mm: it teaches the fill as a level at the pour does.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub chip_thickness_mm: Option<Micro>,
 }
 
 /// Chips rejected for one reason.
@@ -57,6 +60,15 @@ pub struct DemoldRecord {
     /// The count tray by tray, if there was one.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub containers: Option<Vec<TrayCount>>,
+    /// How thick the chips came out, in mm.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub chip_thickness_mm: Option<Micro>,
+    /// The fill factor that the thickness taught.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub fill_factor_taught: Option<Micro>,
+    /// Why the thickness taught nothing.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub level_note: Option<String>,
 }
 
 /// Adds up a count and holds it against what was cast. Pure.
@@ -129,6 +141,9 @@ pub fn count(input: &DemoldIn, trays: u32, chips_per_tray: u32) -> Result<Demold
         rejected: rejects.iter().map(|reject| i64::from(reject.count)).sum(),
         rejects,
         containers: input.containers.clone(),
+        chip_thickness_mm: input.chip_thickness_mm,
+        fill_factor_taught: None,
+        level_note: None,
     })
 }
 

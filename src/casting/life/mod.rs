@@ -4,12 +4,20 @@
 //! (`pour_input`, `takes`, `demold_input`). Deliberately absent: what a plan consists of (`planning`).
 
 pub mod book;
+mod coat_needs;
+mod coating;
 pub mod demold;
 pub mod demold_input;
+pub mod inspect;
+mod learning;
 mod pool_ops;
+mod posting;
 pub mod pour;
 pub mod pour_input;
 pub(in crate::casting) mod standing;
 pub mod takes;
+pub mod treat;
+pub mod treatment_input;
+pub mod treatment_view;
 pub mod undo;
 pub mod view;

@@ -4,27 +4,27 @@ use serde::{Deserialize, Serialize};
 use serde_json::json;
 use utoipa::ToSchema;
 
-use super::pool_ops::{coat_use, mold_use};
+use super::coat_needs::coat_needs_renew;
+use super::learning::{level_keep, residues_keep};
+use super::posting::{Posting, pieces};
 use super::pour_input::{PourIn, Poured, PouredBatch, settle_pour};
 use super::standing::{Standing, standing};
-use super::takes::{Take, Takes, Wanted, decide};
+use super::takes::{Takes, Wanted, decide};
 use super::view::{CastView, cast_show};
 use crate::base::{Error, Micro, Money, Quantity, RefusalKind, apportion};
-use crate::casting::cost::{Component, Components};
+use crate::casting::cost::Components;
+use crate::casting::planning::coating::{coat_need, vial, vials_quantity};
+use crate::casting::planning::coats_ahead::coats_now;
 use crate::casting::planning::load::posterior;
-use crate::casting::planning::plan_view::CastPlan;
-use crate::casting::store::{self, NewObservation};
-use crate::casting::sums::split::split_mix;
-use crate::catalogue::{RecipeFacts, VesselBody};
+use crate::casting::planning::plan_view::{CastPlan, LoadView};
+use crate::casting::store;
+use crate::casting::sums::release::ReleaseNeed;
 use crate::db::Tx;
-use crate::stock::ledger::MovementKind;
 use crate::stock::load::{day_open, shelf};
 use crate::stock::needs::{Need, Purpose};
 use crate::stock::picking::PickRules;
-use crate::stock::post::{Occasion, Poster};
-use crate::stock::promises::{
-    cast_holds, cast_needs, pack_place, pack_used, promises_consume, promises_release,
-};
+use crate::stock::post::Poster;
+use crate::stock::promises::{cast_holds, cast_needs, promises_consume, promises_release};
 use crate::stock::repicking::Held;
 use crate::stock::settle::{release_before, repick_after};
 
@@ -38,6 +38,15 @@ pub struct PourRecord {
     /// The level observed, in mm.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub level_mm: Option<Micro>,
+    /// The fill factor that the level taught.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub fill_factor_taught: Option<Micro>,
+    /// Why the level taught nothing.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub level_note: Option<String>,
+    /// The copies that were coated for this pour, with the vials used.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub coats_renewed: Vec<LoadView>,
     /// What was counted in because the bench had more than the books: pack, how much.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub counted_in: Vec<CountedIn>,
@@ -76,12 +85,25 @@ pub fn cast_pour(tx: &mut Tx<'_>, code: &str, input: &PourIn) -> Result<CastView
     let posterior = posterior(tx.conn, &cast.facts)?;
     let poured = settle_pour(input, &cast.plan, &cast.facts, &posterior)?;
     let held = cast_holds(tx.conn, cast.id)?;
-    let takes = takes(tx, &cast, input, &poured, &held)?;
+    let coats = coats_due(tx, &cast, input, &poured)?;
+    let wanted = wanted(tx, &cast, &poured, coats.as_ref())?;
+    let takes = takes(tx, &cast, input, &wanted, &held)?;
     // The cast leaves `booked` first, so that settling others' promises leaves it alone.
+    let (fill_factor_taught, level_note) = match input.level_mm {
+        None => (None, None),
+        Some(level_mm) => level_keep(tx, &cast, &poured, ("pour", level_mm, input.poured_on))?,
+    };
     let record = PourRecord {
         batches: poured.batches.clone(),
         containers_poured: poured.containers,
         level_mm: input.level_mm,
+        fill_factor_taught,
+        level_note,
+        coats_renewed: coats
+            .iter()
+            .flat_map(|need| &need.loads)
+            .map(LoadView::of)
+            .collect(),
         counted_in: takes
             .found
             .iter()
@@ -129,9 +151,9 @@ pub fn cast_pour(tx: &mut Tx<'_>, code: &str, input: &PourIn) -> Result<CastView
     };
     posting.count_in(&takes)?;
     posting.elastomer(&poured, &takes)?;
-    posting.rest(&poured, &takes)?;
+    posting.rest(&poured, &takes, coats.as_ref())?;
     let components = posting.components;
-    learn(tx, &cast, input, &poured)?;
+    residues_keep(tx, &cast, &poured, input.poured_on)?;
     keep_costs(tx, cast.id, &components)?;
     let subject = crate::stock::warnings::Subject {
         kind: "cast_short",
@@ -139,6 +161,7 @@ pub fn cast_pour(tx: &mut Tx<'_>, code: &str, input: &PourIn) -> Result<CastView
         code,
     };
     crate::stock::warnings::warning_clear(tx, &subject)?;
+    coat_needs_renew(tx, cast.facts.mold.id, &cast.materials)?;
     repick_after(tx, &cast.materials)?;
     cast_show(tx.conn, code, tx.base_currency)
 }
@@ -148,7 +171,7 @@ fn takes(
     tx: &mut Tx<'_>,
     cast: &Standing,
     input: &PourIn,
-    poured: &Poured,
+    wanted: &[Wanted],
     held: &[Held],
 ) -> Result<Takes, Error> {
     let mut shelf = shelf(tx.conn, &cast.materials)?;
@@ -158,15 +181,13 @@ fn takes(
                 Quantity::from_micro(pack.reserved.micro().saturating_sub(own.quantity.micro()));
         }
     }
-    let needs = cast_needs(tx.conn, cast.id)?;
-    let wanted = wanted(&cast.facts, &needs, poured)?;
     let rules = PickRules {
         day: input.poured_on,
         grants: cast.grants.clone(),
         allow_mixed_kits: cast.request.allow_mixed_kits,
         allow_cross_charge: cast.request.allow_cross_charge,
     };
-    let takes = decide(&mut shelf, &wanted, held, &rules, input.recount);
+    let takes = decide(&mut shelf, wanted, held, &rules, input.recount);
     if takes.missing.is_empty() {
         return Ok(takes);
     }
@@ -194,8 +215,30 @@ fn takes(
     Err(Error::refused(RefusalKind::Shortage, detail).with("shortages", json!(missing)))
 }
 
-/// What was used: elastomer as weighed, cups and trays as many as there were, the rest as planned.
-fn wanted(facts: &RecipeFacts, needs: &[Need], poured: &Poured) -> Result<Vec<Wanted>, Error> {
+/// The coatings that were due when the cast was poured, by the coats as the books have them then.
+fn coats_due(
+    tx: &mut Tx<'_>,
+    cast: &Standing,
+    input: &PourIn,
+    poured: &Poured,
+) -> Result<Option<ReleaseNeed>, Error> {
+    if !input.coats_renewed {
+        return Ok(None);
+    }
+    let mold = &cast.facts.mold;
+    let coats = coats_now(tx.conn, mold.id, mold.body.copies())?;
+    coat_need(&cast.facts, &coats, poured.containers)
+}
+
+/// What was used: elastomer as weighed, cups and trays as many as there were, vials as coats were due, the rest as planned.
+fn wanted(
+    tx: &mut Tx<'_>,
+    cast: &Standing,
+    poured: &Poured,
+    coats: Option<&ReleaseNeed>,
+) -> Result<Vec<Wanted>, Error> {
+    let facts = &cast.facts;
+    let needs = cast_needs(tx.conn, cast.id)?;
     let mut wanted = Vec::new();
     let drop = Quantity::from_micro(1);
     for batch in &poured.batches {
@@ -229,18 +272,32 @@ fn wanted(facts: &RecipeFacts, needs: &[Need], poured: &Poured) -> Result<Vec<Wa
             .map(Quantity::from_int)
             .map_err(Error::internal)
     };
-    for need in needs {
+    for need in &needs {
         let quantity = match need.purpose {
-            Purpose::Base | Purpose::CuringAgent => continue,
+            Purpose::Base | Purpose::CuringAgent | Purpose::Release => continue,
             Purpose::Cup => count(poured.batches.len())?,
             Purpose::Container => count(poured.containers as usize)?,
-            Purpose::Release | Purpose::Tape | Purpose::Sundry => need.quantity,
+            Purpose::Tape | Purpose::Sundry => need.quantity,
         };
         wanted.push(Wanted {
             need: Need {
                 quantity,
                 ..need.clone()
             },
+            pack_id: None,
+        });
+    }
+    if let (Some(coats), Some(agent)) = (coats.filter(|need| need.vials > 0), &facts.release_agent)
+    {
+        let need = Need {
+            material_id: agent.id,
+            purpose: Purpose::Release,
+            batch_no: 0,
+            quantity: vials_quantity(facts, coats.vials)?,
+            piece: vial(facts),
+        };
+        wanted.push(Wanted {
+            need,
             pack_id: None,
         });
     }
@@ -273,240 +330,6 @@ fn give_up_promises(
         in_use -= held.quantity.micro();
     }
     promises_release(tx, &spare)
-}
-
-/// The postings of one pour.
-struct Posting<'a, 'b> {
-    tx: &'a mut Tx<'b>,
-    cast: &'a Standing,
-    poster: Poster,
-    components: Components,
-    on: chrono::NaiveDate,
-}
-
-impl Posting<'_, '_> {
-    fn occasion(&self, purpose: Purpose, batch_no: i32, reason: &str) -> Occasion {
-        Occasion {
-            effective_on: self.on,
-            reason: reason.to_owned(),
-            cast_id: Some(self.cast.id),
-            batch_no: (batch_no > 0).then_some(batch_no),
-            purpose: Some(purpose.as_str()),
-        }
-    }
-
-    /// The bench had more than the books: it is counted in first, at no value.
-    fn count_in(&mut self, takes: &Takes) -> Result<(), Error> {
-        for (pack_id, lot_id, quantity) in &takes.found {
-            let occasion = Occasion {
-                effective_on: self.on,
-                reason: format!(
-                    "more was used for cast {} than the books held",
-                    self.cast.code
-                ),
-                cast_id: Some(self.cast.id),
-                ..Occasion::default()
-            };
-            self.poster
-                .count(self.tx, (*lot_id, *pack_id), *quantity, &occasion)?;
-        }
-        Ok(())
-    }
-
-    /// Takes a part of a batch from its packs: what was poured as consumption, what stayed in the cup as residue, the
-    /// residue from the packs used last. Returns the value of each.
-    fn part(
-        &mut self,
-        takes: &Takes,
-        batch: &PouredBatch,
-        purpose: Purpose,
-        residue: Quantity,
-    ) -> Result<(Money, Money), Error> {
-        let of_part: Vec<Take> = takes
-            .takes
-            .iter()
-            .filter(|t| t.purpose == purpose && t.batch_no == batch.no)
-            .copied()
-            .collect();
-        let mut poured_left: i64 =
-            of_part.iter().map(|t| t.quantity.micro()).sum::<i64>() - residue.micro();
-        let (mut poured, mut left) = (Money::ZERO, Money::ZERO);
-        let reason = batch
-            .discarded
-            .as_ref()
-            .map(|why| format!("discarded: {why}"))
-            .unwrap_or_default();
-        for take in of_part {
-            self.opened(&take)?;
-            let consumed = take.quantity.micro().min(poured_left).max(0);
-            poured_left -= consumed;
-            let portions = [
-                (MovementKind::Consumption, consumed),
-                (MovementKind::Residue, take.quantity.micro() - consumed),
-            ];
-            for (kind, micro) in portions.into_iter().filter(|(_, micro)| *micro > 0) {
-                let occasion = self.occasion(purpose, batch.no, &reason);
-                let posted = self.poster.issue(
-                    self.tx,
-                    (take.lot_id, take.pack_id),
-                    kind,
-                    Quantity::from_micro(micro),
-                    &occasion,
-                )?;
-                let sum = if kind == MovementKind::Consumption {
-                    &mut poured
-                } else {
-                    &mut left
-                };
-                *sum = sum.checked_sub(posted.value)?;
-            }
-        }
-        Ok((poured, left))
-    }
-
-    /// A pack that is used is open from that day at the latest.
-    fn opened(&mut self, take: &Take) -> Result<(), Error> {
-        let place = pack_place(self.tx.conn, take.pack_id)?;
-        if self.on < place.received_on {
-            let detail = format!(
-                "{} is before lot {} was received on {}",
-                self.on, take.lot_id, place.received_on
-            );
-            return Err(Error::invalid("/poured_on", detail));
-        }
-        if place.opened_on.is_none() {
-            pack_used(self.tx, take.pack_id, Some(self.on), 0)
-        } else {
-            Ok(())
-        }
-    }
-
-    fn elastomer(&mut self, poured: &Poured, takes: &Takes) -> Result<(), Error> {
-        let fill = &self.cast.plan.fill;
-        let trim_g = fill.mass_g.to_f64() - fill.chip_g.to_f64();
-        for batch in &poured.batches {
-            let residue_base = Quantity::new(batch.residue_base_g);
-            let residue_agent = Quantity::new(batch.residue_g.checked_sub(batch.residue_base_g)?);
-            let base = self.part(takes, batch, Purpose::Base, residue_base)?;
-            let agent = self.part(takes, batch, Purpose::CuringAgent, residue_agent)?;
-            let value = base.0.checked_add(agent.0)?;
-            let trays = f64::from(batch.containers);
-            if batch.discarded.is_some() {
-                self.components.add(Component::Overfill, value)?;
-            } else {
-                let shares = split_mix(
-                    fill.chip_g.to_f64() * trays,
-                    trim_g * trays,
-                    batch.total_g.to_f64(),
-                    batch.residue_g.to_f64(),
-                )
-                .map_err(Error::internal)?;
-                self.components.add_elastomer(value, &shares, true)?;
-            }
-            self.components
-                .add(Component::Residue, base.1.checked_add(agent.1)?)?;
-        }
-        Ok(())
-    }
-
-    /// Trays, cups, tape, coats and extras, and the mould's own share.
-    fn rest(&mut self, poured: &Poured, takes: &Takes) -> Result<(), Error> {
-        let mut vials = Money::ZERO;
-        let others = takes
-            .takes
-            .iter()
-            .filter(|t| !matches!(t.purpose, Purpose::Base | Purpose::CuringAgent));
-        for take in others {
-            let value = match self.cast.durable(take.purpose) {
-                Some(vessel) => self.wear(take, vessel)?,
-                None => {
-                    self.opened(take)?;
-                    let occasion = self.occasion(take.purpose, take.batch_no, "");
-                    self.poster
-                        .issue(
-                            self.tx,
-                            (take.lot_id, take.pack_id),
-                            MovementKind::Consumption,
-                            take.quantity,
-                            &occasion,
-                        )?
-                        .value
-                        .checked_neg()?
-                }
-            };
-            let component = match take.purpose {
-                Purpose::Release => {
-                    vials = vials.checked_add(value)?;
-                    continue;
-                }
-                Purpose::Tape => Component::Tape,
-                Purpose::Container => Component::Container,
-                Purpose::Cup => Component::Cup,
-                Purpose::Base | Purpose::CuringAgent | Purpose::Sundry => Component::Sundries,
-            };
-            self.components.add(component, value)?;
-        }
-        let casts = i64::from(poured.containers);
-        let coatings = self
-            .cast
-            .plan
-            .release
-            .as_ref()
-            .map_or(0, |release| i64::from(release.coatings));
-        if self.cast.facts.release_agent.is_some() {
-            let coats = coat_use(self.tx, self.cast, vials, coatings, casts, self.on)?;
-            self.components.add(Component::Release, coats)?;
-        }
-        let mold = mold_use(self.tx, self.cast, casts, self.on)?;
-        self.components.add(Component::Mold, mold)
-    }
-
-    /// A durable gives up remaining value / remaining uses for each use, the last use taking all.
-    fn wear(&mut self, take: &Take, vessel: &VesselBody) -> Result<Money, Error> {
-        let pieces = pieces(take);
-        let place = pack_place(self.tx.conn, take.pack_id)?;
-        let rated =
-            place.on_hand.micro() / crate::base::MICRO_PER_UNIT * i64::from(vessel.rated_uses());
-        let mut worn = Money::ZERO;
-        for used in 0..pieces {
-            let remaining = rated - place.uses - used;
-            if remaining <= 0 {
-                break;
-            }
-            let occasion = self.occasion(take.purpose, take.batch_no, "one use");
-            let posted = self
-                .poster
-                .wear(self.tx, take.lot_id, remaining, &occasion)?;
-            worn = worn.checked_sub(posted.value)?;
-        }
-        pack_used(self.tx, take.pack_id, None, pieces)?;
-        Ok(worn)
-    }
-}
-
-/// The pieces of a durable that were taken, each for one use.
-fn pieces(take: &Take) -> i64 {
-    take.quantity.micro() / crate::base::MICRO_PER_UNIT
-}
-
-/// Keeps what weighed cups teach about the residue.
-fn learn(tx: &mut Tx<'_>, cast: &Standing, input: &PourIn, poured: &Poured) -> Result<(), Error> {
-    let weighed = poured
-        .batches
-        .iter()
-        .filter(|batch| batch.residue_basis == "weighed" && batch.film_g > Micro::ZERO);
-    let rows: Vec<NewObservation> = weighed
-        .map(|batch| NewObservation {
-            cast_id: cast.id,
-            batch_no: batch.no,
-            cup_id: cast.facts.cup.id,
-            elastomer_id: cast.facts.elastomer.id,
-            film: Quantity::new(batch.film_g),
-            weighed: Quantity::new(batch.residue_g),
-            observed_on: input.poured_on,
-        })
-        .collect();
-    store::observations_insert(tx.conn, &rows)
 }
 
 /// Keeps the cost by grant and component: each component is split over the grants by largest remainder.

@@ -8,6 +8,7 @@ use crate::base::{Error, FieldError, Micro, Quantity};
 use crate::casting::planning::geometry::draining;
 use crate::casting::planning::plan_view::CastPlan;
 use crate::casting::planning::sizing::rounded;
+use crate::casting::planning::taught_fill::{PouredMass, check_level};
 use crate::casting::sums::learned::{FactorPosterior, check_weighing};
 use crate::casting::sums::residue::CupDraining;
 use crate::catalogue::RecipeFacts;
@@ -28,9 +29,17 @@ pub struct PourIn {
     /// The level observed in a tray, in mm.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub level_mm: Option<Micro>,
+    /// Whether the copies that were due were coated; true unless said. False when they were cast as they were.
+    #[serde(default = "yes")]
+    #[schema(default = true)]
+    pub coats_renewed: bool,
     /// Whether the bench is right when more was used than the books hold: the difference is then counted in first.
     #[serde(default)]
     pub recount: bool,
+}
+
+fn yes() -> bool {
+    true
 }
 
 /// A batch as it was weighed.
@@ -50,6 +59,9 @@ pub struct PourBatch {
     /// What the cup weighed after pouring, in g.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub cup_gross_g: Option<Micro>,
+    /// Whether the weighing holds what the stirrer carries, because it stood in the cup; false unless said.
+    #[serde(default)]
+    pub stirrer_in_weighing: bool,
     /// Why the whole batch was thrown away; a batch that was poured says nothing.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     #[schema(min_length = 1, max_length = 200)]
@@ -75,8 +87,11 @@ pub struct PouredBatch {
     pub curing_agent_g: Micro,
     /// Both, in g.
     pub total_g: Micro,
-    /// What stayed in the cup, in g.
+    /// What stayed in the cup and on the stirrer, in g.
     pub residue_g: Micro,
+    /// Of the residue, what the stirrer carried, in g, as the recipe states it.
+    #[serde(default)]
+    pub stirrer_loss_g: Micro,
     /// Of the residue, the base, in g: split at the batch's own ratio.
     pub residue_base_g: Micro,
     /// `weighed` or `estimated`.
@@ -94,6 +109,19 @@ pub struct PouredBatch {
     pub curing_agent_pack_id: Option<i64>,
 }
 
+impl PouredBatch {
+    /// What the film left in the cup, without the stirrer's loss, in g; never below 0.
+    ///
+    /// # Errors
+    /// [`Error::Invalid`] when it leaves the range of decimals.
+    pub fn film_residue_g(&self) -> Result<Micro, Error> {
+        Ok(self
+            .residue_g
+            .checked_sub(self.stirrer_loss_g)?
+            .max(Micro::ZERO))
+    }
+}
+
 /// A pour with every residue settled.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Poured {
@@ -101,6 +129,29 @@ pub struct Poured {
     pub batches: Vec<PouredBatch>,
     /// Trays poured.
     pub containers: u32,
+}
+
+impl Poured {
+    /// What went into the trays, as far as a level can teach by it.
+    ///
+    /// # Errors
+    /// [`Error::Invalid`] when a sum leaves the range of decimals.
+    pub fn mass(&self) -> Result<PouredMass, Error> {
+        let mut poured_g = Micro::ZERO;
+        let kept = || {
+            self.batches
+                .iter()
+                .filter(|batch| batch.discarded.is_none())
+        };
+        for batch in kept() {
+            poured_g = poured_g.checked_add(batch.total_g.checked_sub(batch.residue_g)?)?;
+        }
+        Ok(PouredMass {
+            poured_g: poured_g.to_f64(),
+            containers: self.containers,
+            weighed: kept().all(|batch| batch.residue_basis == "weighed"),
+        })
+    }
 }
 
 /// Settles what was told at the pour.
@@ -134,15 +185,11 @@ pub fn settle_pour(
             "no batch was poured: give at least one that was not discarded, or cancel the cast",
         ));
     }
-    if let Some(level) = input
-        .level_mm
-        .filter(|level| *level <= Micro::ZERO || *level > Micro::from_int(10_000))
-    {
-        faults.push(FieldError::new(
-            "/level_mm",
-            format!("{level} is out of range: more than 0 mm"),
-        ));
-    }
+    faults.extend(
+        input
+            .level_mm
+            .and_then(|level| check_level(facts, "/level_mm", level)),
+    );
     let cup = draining(facts)
         .ok_or_else(|| Error::internal("the cup of a booked cast has no dimensions"))?;
     let shares = tray_shares(input, plan, containers);
@@ -253,12 +300,18 @@ fn settle_batch(
             format!("{total} g in all does not fit the cup: {e}"),
         )
     })?;
-    let estimated = (film_g * posterior.mean.max(0.0) + cup.stirrer_loss_g).min(total.to_f64());
     let shown = |value: f64| rounded(value).map_err(|e| one(at("residue_g"), e.to_string()));
+    let stirrer_loss = facts.recipe.body.stirrer_loss_g().min(total);
     let residue = match (batch.discarded.is_some(), weighed) {
         (true, _) => Micro::ZERO,
-        (false, Some(residue)) => residue,
-        (false, None) => shown(estimated)?,
+        (false, Some(residue)) if batch.stirrer_in_weighing => residue,
+        (false, Some(residue)) => residue
+            .checked_add(stirrer_loss)
+            .map_err(|e| one(at("residue_g"), e.to_string()))?
+            .min(total),
+        (false, None) => {
+            shown((film_g * posterior.mean.max(0.0) + stirrer_loss.to_f64()).min(total.to_f64()))?
+        }
     };
     let residue_base = residue
         .mul_div_half_even(batch.base_g.micro(), total.micro())
@@ -270,6 +323,7 @@ fn settle_batch(
         curing_agent_g: batch.curing_agent_g,
         total_g: total,
         residue_g: residue,
+        stirrer_loss_g: stirrer_loss.min(residue),
         residue_base_g: residue_base,
         residue_basis: if weighed.is_some() {
             "weighed"

@@ -1,6 +1,7 @@
 //! A cast as it stands, locked with its materials, with the documents kept on it.
 
 use super::pour::{PourRecord, plan_of};
+use super::pour_input::Poured;
 use crate::base::{Error, RefusalKind};
 use crate::casting::planning::plan_view::CastPlan;
 use crate::casting::planning::request::PlanRequest;
@@ -29,8 +30,14 @@ pub(in crate::casting) struct Standing {
 /// [`Error::NotFound`] without such a cast.
 pub(in crate::casting) fn standing(tx: &mut Tx<'_>, code: &str) -> Result<Standing, Error> {
     let missing = || Error::not_found("cast", code);
-    let id = store::cast_by_code(tx.conn, code)?.ok_or_else(missing)?.id;
-    let materials = cast_lock(tx, id)?;
+    let agent = |row: &CastRow| -> Result<Option<i64>, Error> {
+        let facts: RecipeFacts = serde_json::from_str(&row.facts).map_err(Error::internal)?;
+        Ok(facts.release_agent.map(|agent| agent.id))
+    };
+    // The release agent is locked even when no vial is needed: coats may have gone since.
+    let before = store::cast_by_code(tx.conn, code)?.ok_or_else(missing)?;
+    let (id, agent) = (before.id, agent(&before)?);
+    let materials = cast_lock(tx, id, agent)?;
     store::casts_lock(tx.conn, &[id])?;
     let row = store::cast_by_code(tx.conn, code)?.ok_or_else(missing)?;
     let grants = store::charges_fetch(tx.conn, id)?
@@ -77,6 +84,18 @@ impl Standing {
             .as_deref()
             .ok_or_else(|| Error::internal("a cast that was not poured has no pour"))?;
         serde_json::from_str(text).map_err(Error::internal)
+    }
+
+    /// What was poured, settled as it is kept.
+    ///
+    /// # Errors
+    /// As [`Standing::pour`].
+    pub(in crate::casting) fn poured(&self) -> Result<Poured, Error> {
+        let record = self.pour()?;
+        Ok(Poured {
+            batches: record.batches,
+            containers: record.containers_poured,
+        })
     }
 
     /// Trays poured.

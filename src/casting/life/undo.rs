@@ -3,7 +3,8 @@
 use serde::Deserialize;
 use utoipa::ToSchema;
 
-use super::pool_ops::pools_undo;
+use super::coat_needs::coat_needs_renew;
+use super::coating::pour_coats_undo;
 use super::standing::{Standing, standing};
 use super::view::{CastView, cast_show};
 use crate::base::{Error, RefusalKind};
@@ -45,6 +46,7 @@ pub fn cast_cancel(tx: &mut Tx<'_>, code: &str) -> Result<CastView, Error> {
             code,
         },
     )?;
+    coat_needs_renew(tx, cast.facts.mold.id, &cast.materials)?;
     repick_after(tx, &cast.materials)?;
     cast_show(tx.conn, code, tx.base_currency)
 }
@@ -90,6 +92,8 @@ fn open_day(tx: &mut Tx<'_>, day: Option<chrono::NaiveDate>) -> Result<(), Error
 fn undo_demold(tx: &mut Tx<'_>, cast: &Standing) -> Result<(), Error> {
     open_day(tx, cast.row.demolded_on)?;
     store::cast_demold_undo(tx.conn, cast.id)?;
+    let now = tx.stored_now();
+    store::levels_withdraw(tx.conn, (cast.id, "demold"), now)?;
     let mut shelf = shelf(tx.conn, &cast.materials)?;
     let needs = cast_needs(tx.conn, cast.id)?;
     let mut promises = Vec::new();
@@ -131,12 +135,14 @@ fn undo_pour(tx: &mut Tx<'_>, cast: &Standing, reason: &str) -> Result<(), Error
         reason.trim()
     };
     cast_movements_reverse(tx, cast.id, reason)?;
-    pools_undo(tx, cast, cast.row.poured_on.unwrap_or(tx.today))?;
+    pour_coats_undo(tx, cast, reason, cast.row.poured_on.unwrap_or(tx.today))?;
     for used in &record.durable_uses {
         pack_used(tx, used.pack_id, None, -used.uses)?;
     }
     store::observations_withdraw(tx.conn, cast.id, now)?;
+    store::levels_withdraw(tx.conn, (cast.id, "pour"), now)?;
     store::cast_costs_delete(tx.conn, cast.id)?;
     store::cast_pour_undo(tx.conn, cast.id)?;
+    coat_needs_renew(tx, cast.facts.mold.id, &cast.materials)?;
     repick_after(tx, &cast.materials)
 }

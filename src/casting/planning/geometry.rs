@@ -1,6 +1,6 @@
 //! From the catalogue's figures to the shapes that the sums of this room are made of.
 
-use crate::casting::sums::fill::MoldBlock;
+use crate::casting::sums::fill::{Fill, FillError, MoldBlock, fill};
 use crate::casting::sums::residue::CupDraining;
 use crate::casting::sums::vessel::{Vessel, VesselShape};
 use crate::catalogue::{MoldBody, RecipeFacts, VesselBody, VesselShape as CatalogueShape};
@@ -48,4 +48,42 @@ pub fn draining(facts: &RecipeFacts) -> Option<CupDraining> {
         drain_time_s: facts.recipe.body.drain_time_s.to_f64(),
         stirrer_loss_g: facts.recipe.body.stirrer_loss_g().to_f64(),
     })
+}
+
+/// A tray with the mould and its tape in it.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Tray {
+    /// The tray's inside.
+    pub vessel: Vessel,
+    /// The mould.
+    pub mold: MoldBlock,
+    /// Thickness of the tape under the mould, in mm; 0 without tape.
+    pub tape_mm: f64,
+}
+
+/// The tray of a recipe; none when the catalogue has no inner dimensions of it.
+#[must_use]
+pub fn tray_of(facts: &RecipeFacts) -> Option<Tray> {
+    let tape = facts.tape.as_ref().and_then(|tape| tape.body.tape.as_ref());
+    Some(Tray {
+        vessel: vessel(facts.container.body.container.as_ref()?),
+        mold: block(&facts.mold.body),
+        tape_mm: tape.map_or(0.0, |tape| tape.thickness_mm.to_f64()),
+    })
+}
+
+impl Tray {
+    /// Height of mould and tape above the floor, in mm.
+    #[must_use]
+    pub fn top_mm(&self) -> f64 {
+        self.mold.thickness_mm + self.tape_mm
+    }
+
+    /// What the tray takes for a chip of `chip_thickness_mm`.
+    ///
+    /// # Errors
+    /// As [`fill`].
+    pub fn fill(&self, chip_thickness_mm: f64) -> Result<Fill, FillError> {
+        fill(&self.vessel, &self.mold, self.tape_mm, chip_thickness_mm)
+    }
 }

@@ -2,13 +2,15 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
+use super::coats_ahead::coats_on;
 use super::plan::{OnOrder, PlanFacts};
 use super::request::{Charge, PlanRequest};
 use super::sizing::Experience;
+use super::taught_fill::{ObservedLevel, taught_factor};
 use crate::base::{Currency, Error, Micro, Quantity, RefusalKind};
 use crate::casting::store;
 use crate::casting::sums::learned::{FactorPosterior, Noise};
-use crate::casting::sums::pool::{PoolState, casts_on_coat};
+use crate::casting::sums::pool::PoolState;
 use crate::casting::sums::yields::{ChipCount, YieldPosterior};
 use crate::catalogue::{RecipeFacts, grant_by_code, recipe_facts};
 use crate::db::AnyConnection;
@@ -127,13 +129,11 @@ pub(in crate::casting) fn plan_facts(
             uses: row.uses,
         })
     };
-    let mold_pool = pool(store::pool_latest(conn, recipe.mold.id, "mold")?);
-    let coat_pool = pool(store::pool_latest(conn, recipe.mold.id, "coat")?);
-    let mold = &recipe.mold.body;
+    let mold_pool = pool(store::mold_pool(conn, recipe.mold.id)?);
     let experience = Experience {
         residue: posterior(conn, &recipe)?,
-        fill_factors: Vec::new(),
-        casts_on_coat: casts_on_coat(coat_pool.uses, mold.copies(), mold.coat_life_casts()),
+        fill_factors: fill_factors(conn, &recipe)?,
+        coats: coats_on(conn, &recipe, request.cast_on, &shelf)?,
     };
     Ok(PlanFacts {
         experience,
@@ -141,7 +141,6 @@ pub(in crate::casting) fn plan_facts(
         shelf,
         grants,
         mold_pool,
-        coat_pool,
         on_order: on_order(conn, &materials)?,
         later_holders,
         currency,
@@ -186,6 +185,30 @@ pub(in crate::casting) fn posterior(
             .posterior;
     }
     Ok(posterior)
+}
+
+/// The fill factors that observed levels of a recipe's casts taught, by its present dimensions: one for each cast, the
+/// chip measured at the demould rather than the level seen at the pour.
+fn fill_factors(conn: &mut AnyConnection, recipe: &RecipeFacts) -> Result<Vec<f64>, Error> {
+    let rows = store::levels_fetch(conn, recipe.recipe.id)?;
+    let measured: BTreeSet<i64> = rows
+        .iter()
+        .filter(|row| row.source == "demold")
+        .map(|row| row.cast_id)
+        .collect();
+    Ok(rows
+        .iter()
+        .filter(|row| row.source == "demold" || !measured.contains(&row.cast_id))
+        .filter_map(|row| {
+            let level = ObservedLevel {
+                poured_ml: row.poured_ml.to_f64(),
+                level_mm: row.level_mm.to_f64(),
+                chip_thickness_mm: row.chip_thickness_mm.to_f64(),
+            };
+            // A level that the dimensions, corrected since, cannot explain teaches nothing any more.
+            taught_factor(recipe, &level).ok()
+        })
+        .collect())
 }
 
 fn yields(conn: &mut AnyConnection, recipe_id: i64) -> Result<YieldPosterior, Error> {

@@ -4,6 +4,8 @@
 //! and the choice of packs (stock).
 
 mod bench_cautions;
+pub mod coating;
+pub(in crate::casting) mod coats_ahead;
 pub mod correct;
 pub mod geometry;
 pub(in crate::casting) mod load;
@@ -11,3 +13,4 @@ pub mod plan;
 pub mod plan_view;
 pub mod request;
 pub mod sizing;
+pub mod taught_fill;

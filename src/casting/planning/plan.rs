@@ -6,14 +6,16 @@ use std::collections::BTreeMap;
 
 use chrono::NaiveDate;
 
+use super::coating::coats_pass;
 use super::plan_view::{
-    BatchView, CastPlan, FillView, MixView, PassedOver, PickView, ReleaseView, ResidueView,
-    ShortageView, TapeView,
+    BatchView, CastPlan, FillView, LoadView, MixView, PassedOver, PickView, ReleaseView,
+    ResidueView, ShortageView, TapeView,
 };
 use super::request::PlanRequest;
 use super::sizing::{Experience, Sizing, basis_word, rounded, size};
 use crate::base::{Currency, Error, Money, Quantity};
 use crate::casting::cost::{Component, Components, CostView};
+use crate::casting::sums::coats::drawn;
 use crate::casting::sums::pool::PoolState;
 use crate::casting::sums::split::split_mix;
 use crate::casting::sums::yields::{DEFAULT_PROBABILITY, YieldPosterior, trays_for};
@@ -46,8 +48,6 @@ pub struct PlanFacts {
     pub grants: Vec<i64>,
     /// The mould's cost pool.
     pub mold_pool: PoolState,
-    /// The coats' cost pool.
-    pub coat_pool: PoolState,
     /// What is on order, by material.
     pub on_order: BTreeMap<i64, OnOrder>,
     /// Later casts that hold a material, by material: their codes.
@@ -115,6 +115,7 @@ pub fn plan(facts: &PlanFacts, request: &PlanRequest) -> Result<Planned, Error> 
             coatings: coats.coatings,
             before_casting: coats.before_casting,
             during_casting: coats.during_casting,
+            loads: coats.loads.iter().map(LoadView::of).collect(),
         }),
         picks: pick_views(facts, &sizing, &list),
         passed_over: passed_over(facts, &list),
@@ -193,7 +194,7 @@ fn largest(
 }
 
 /// What a quantity of a pack is worth at its lot's price, rounded half to even.
-fn worth(pack: &PackFacts, quantity: Quantity) -> Result<Money, Error> {
+pub(in crate::casting) fn worth(pack: &PackFacts, quantity: Quantity) -> Result<Money, Error> {
     if pack.lot_on_hand == Quantity::ZERO {
         return Ok(Money::ZERO);
     }
@@ -239,14 +240,14 @@ fn planned_cost(facts: &PlanFacts, sizing: &Sizing, list: &PickList) -> Result<C
         components.add_elastomer(value, &shares, false)?;
     }
     let casts = i64::from(sizing.containers);
-    if let Some(coats) = &sizing.release {
-        let mut pool = facts.coat_pool;
-        pool.fill(
-            vials,
-            i64::from(coats.coatings) * i64::from(facts.recipe.mold.body.coat_life_casts()),
-        )?;
-        components.add(Component::Release, pool.issue(casts)?.value)?;
-    }
+    let steps = coats_pass(
+        &facts.recipe,
+        &mut facts.experience.coats.clone(),
+        sizing.containers,
+        sizing.release.as_ref(),
+        vials,
+    )?;
+    components.add(Component::Release, drawn(&steps)?)?;
     components.add(Component::Mold, facts.mold_pool.clone().issue(casts)?.value)?;
     Ok(components)
 }

@@ -6,6 +6,7 @@ use utoipa::ToSchema;
 
 use crate::base::{Code, Micro, Quantity};
 use crate::casting::cost::CostView;
+use crate::casting::sums::release::CoatingLoad;
 use crate::stock::needs::Purpose;
 
 /// Everything a cast needs, computed. Decimals are rounded to the millionth, half to even; masses to weigh, to the
@@ -156,6 +157,32 @@ pub struct ReleaseView {
     pub before_casting: bool,
     /// Whether some coat runs out between rounds.
     pub during_casting: bool,
+    /// The moulds coated together, in order.
+    #[serde(default)]
+    pub loads: Vec<LoadView>,
+}
+
+/// Moulds coated together.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+pub struct LoadView {
+    /// The round before which they are coated, from 1; 1 is before the cast begins.
+    pub before_round: u32,
+    /// The copies, from 1.
+    pub copies: Vec<u32>,
+    /// Vials for this load.
+    pub vials: u32,
+}
+
+impl LoadView {
+    /// A load as it is shown.
+    #[must_use]
+    pub fn of(load: &CoatingLoad) -> Self {
+        Self {
+            before_round: load.before_round,
+            copies: load.copies.clone(),
+            vials: load.vials,
+        }
+    }
 }
 
 /// A quantity of a pack chosen for a cast.

@@ -5,19 +5,20 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::geometry::{block, draining, vessel};
+use super::coating::{coat_need, vial, vials_quantity};
+use super::geometry::{draining, tray_of};
 use crate::base::{Error, MICRO_PER_UNIT, Micro, Quantity, Unit};
 use crate::casting::sums::batches::{BatchLimits, Division, divide_batches};
+use crate::casting::sums::coats::Coat;
 use crate::casting::sums::fill::{
-    Fill, FillBasis, FillFactor, Gauge, GaugeOf, WATER_DENSITY_G_PER_ML, fill, fill_factor,
-    read_gauge,
+    Fill, FillBasis, FillFactor, Gauge, GaugeOf, WATER_DENSITY_G_PER_ML, fill_factor, read_gauge,
 };
 use crate::casting::sums::heat::{HeatVerdict, check_limit};
 use crate::casting::sums::learned::{FactorPosterior, Noise};
 use crate::casting::sums::mix::{
     MassRatio, RoundedMix, Weighing, ratio_uncertainty, round_to_readability,
 };
-use crate::casting::sums::release::{CopyUse, ReleaseNeed, release_need, rounds_per_copy};
+use crate::casting::sums::release::{ReleaseNeed, rounds_per_copy};
 use crate::casting::sums::residue::{PlannedResidue, plan_residue};
 use crate::casting::sums::tape::{TapeCut, cut_tape, tapings};
 use crate::catalogue::{ExtraPer, GaugeOf as CatalogueGaugeOf, RecipeFacts};
@@ -30,8 +31,9 @@ pub struct Experience {
     pub residue: FactorPosterior,
     /// Fill factors that observed levels taught.
     pub fill_factors: Vec<f64>,
-    /// Casts on the coat of each copy of the mould; none where a copy is bare.
-    pub casts_on_coat: Vec<Option<u32>>,
+    /// The coat of each copy of the mould when the cast's turn comes; none where a copy is bare.
+    #[serde(skip)]
+    pub coats: Vec<Coat>,
 }
 
 /// One cup of mix, as it is to be weighed.
@@ -111,7 +113,7 @@ pub fn size(
     let batches = weighings(facts, &division, &residue)?;
     let ratio_uncertainty = uncertainty(facts, &batches, &mut cautions)?;
     let tape = tape(facts, containers)?;
-    let release = coats(facts, experience, containers)?;
+    let release = coat_need(facts, &experience.coats, containers)?;
     let mut sizing = Sizing {
         containers,
         rounds: division.rounds,
@@ -138,19 +140,6 @@ fn wrong(pointer: &str) -> impl Fn(String) -> Error {
 
 /// The geometry of one tray, with the factor that a gauge or observed levels put on it.
 fn tray(facts: &RecipeFacts, experience: &Experience) -> Result<(Fill, FillFactor), Error> {
-    let body = facts.container.body.container.as_ref();
-    let body = body.ok_or_else(|| {
-        wrong("/recipe")(format!(
-            "material `{}` has no inner dimensions",
-            facts.container.code.as_str()
-        ))
-    })?;
-    let (vessel, block) = (vessel(body), block(&facts.mold.body));
-    let tape_mm = facts
-        .tape
-        .as_ref()
-        .and_then(|tape| tape.body.tape.as_ref())
-        .map_or(0.0, |tape| tape.thickness_mm.to_f64());
     let recipe = &facts.recipe.body;
     let in_recipe = |detail: String| {
         wrong("/recipe")(format!(
@@ -158,7 +147,14 @@ fn tray(facts: &RecipeFacts, experience: &Experience) -> Result<(Fill, FillFacto
             recipe.code.as_str()
         ))
     };
-    let geometry = fill(&vessel, &block, tape_mm, recipe.chip_thickness_mm.to_f64())
+    let tray = tray_of(facts).ok_or_else(|| {
+        wrong("/recipe")(format!(
+            "material `{}` has no inner dimensions",
+            facts.container.code.as_str()
+        ))
+    })?;
+    let geometry = tray
+        .fill(recipe.chip_thickness_mm.to_f64())
         .map_err(|e| in_recipe(e.to_string()))?;
     let gauged = match &recipe.gauge {
         None => None,
@@ -187,7 +183,7 @@ fn tray(facts: &RecipeFacts, experience: &Experience) -> Result<(Fill, FillFacto
                 level_mm: body.level_mm.to_f64(),
             };
             Some(
-                read_gauge(&gauge, density, &vessel, &block, tape_mm)
+                read_gauge(&gauge, density, &tray.vessel, &tray.mold, tray.tape_mm)
                     .map_err(|e| in_recipe(e.to_string()))?
                     .factor,
             )
@@ -359,31 +355,6 @@ fn tape(facts: &RecipeFacts, containers: u32) -> Result<Option<(TapeCut, u32)>, 
     Ok(Some((cut, setups)))
 }
 
-fn coats(
-    facts: &RecipeFacts,
-    experience: &Experience,
-    containers: u32,
-) -> Result<Option<ReleaseNeed>, Error> {
-    let Some(agent) = &facts.release_agent else {
-        return Ok(None);
-    };
-    let mold = &facts.mold.body;
-    let in_recipe = |detail: String| wrong("/recipe")(detail);
-    let rounds =
-        rounds_per_copy(containers, mold.copies()).map_err(|e| in_recipe(e.to_string()))?;
-    let copies: Vec<CopyUse> = rounds
-        .into_iter()
-        .enumerate()
-        .map(|(copy, rounds)| CopyUse {
-            casts_on_coat: experience.casts_on_coat.get(copy).copied().flatten(),
-            rounds,
-        })
-        .collect();
-    release_need(&copies, mold.coat_life_casts(), agent.body.molds_per_vial())
-        .map(Some)
-        .map_err(|e| in_recipe(e.to_string()))
-}
-
 /// Cautions about the cure's heat; an error above what tray or mould bears, unless it is overridden.
 fn heat(facts: &RecipeFacts, overridden: bool) -> Result<Vec<String>, Error> {
     let Some(cure) = &facts.recipe.body.cure else {
@@ -488,13 +459,12 @@ fn needs(facts: &RecipeFacts, sizing: &Sizing) -> Result<Vec<Need>, Error> {
         );
     }
     if let (Some(agent), Some(coats)) = (&facts.release_agent, &sizing.release) {
-        let vial = agent.body.pack_quantity.unwrap_or(one);
         need(
             agent.id,
             Purpose::Release,
             0,
-            vial.mul_div_half_even(i64::from(coats.vials), 1)?,
-            vial,
+            vials_quantity(facts, coats.vials)?,
+            vial(facts),
         );
     }
     for (material, extra) in &facts.extras {

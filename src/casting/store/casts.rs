@@ -192,6 +192,18 @@ pub(in crate::casting) fn charges_by_cast(
     Ok(charges)
 }
 
+/// The codes of casts by their ids.
+pub(in crate::casting) fn cast_codes(
+    conn: &mut AnyConnection,
+    ids: &[i64],
+) -> Result<HashMap<i64, String>, Error> {
+    let rows: Vec<(i64, String)> = casts::table
+        .filter(casts::id.eq_any(ids))
+        .select((casts::id, casts::code))
+        .load(conn)?;
+    Ok(rows.into_iter().collect())
+}
+
 pub(in crate::casting) fn cast_pour(
     conn: &mut AnyConnection,
     id: i64,

@@ -20,42 +20,19 @@ pub(in crate::casting) struct PoolRow {
     pub(in crate::casting) uses: i64,
 }
 
-/// The latest open pool of a kind (`mold` or `coat`) of a mould.
-pub(in crate::casting) fn pool_latest(
+/// The open pool of a mould's own cost.
+pub(in crate::casting) fn mold_pool(
     conn: &mut AnyConnection,
     mold_id: i64,
-    kind: &str,
 ) -> Result<Option<PoolRow>, Error> {
     Ok(cost_pools::table
         .filter(cost_pools::mold_id.eq(mold_id))
-        .filter(cost_pools::kind.eq(kind))
+        .filter(cost_pools::kind.eq("mold"))
         .filter(cost_pools::closed_on.is_null())
         .order(cost_pools::id.desc())
         .select(PoolRow::as_select())
         .first(conn)
         .optional()?)
-}
-
-pub(in crate::casting) fn pool_open(
-    conn: &mut AnyConnection,
-    mold_id: i64,
-    kind: &str,
-    on: NaiveDate,
-) -> Result<PoolRow, Error> {
-    let row = (
-        cost_pools::kind.eq(kind),
-        cost_pools::mold_id.eq(mold_id),
-        cost_pools::opened_on.eq(on),
-    );
-    let id: i64 = diesel::insert_into(cost_pools::table)
-        .values(row)
-        .returning(cost_pools::id)
-        .get_result(conn)?;
-    Ok(PoolRow {
-        id,
-        value: Money::ZERO,
-        uses: 0,
-    })
 }
 
 /// A pool's movement to be kept.
@@ -64,7 +41,7 @@ pub(in crate::casting) struct PoolPosting<'a> {
     pub(in crate::casting) kind: &'static str,
     pub(in crate::casting) value: Money,
     pub(in crate::casting) uses: i64,
-    pub(in crate::casting) cast_id: i64,
+    pub(in crate::casting) cast_id: Option<i64>,
     pub(in crate::casting) reverses_id: Option<i64>,
     pub(in crate::casting) reason: &'a str,
     pub(in crate::casting) actor: &'a str,
@@ -88,7 +65,7 @@ pub(in crate::casting) fn pool_movement_append(
         pool_movements::kind.eq(posting.kind),
         pool_movements::value_micro.eq(posting.value),
         pool_movements::uses.eq(posting.uses),
-        pool_movements::cast_id.eq(Some(posting.cast_id)),
+        pool_movements::cast_id.eq(posting.cast_id),
         pool_movements::reverses_id.eq(posting.reverses_id),
         pool_movements::reason.eq(posting.reason),
         pool_movements::actor.eq(posting.actor),
@@ -102,39 +79,45 @@ pub(in crate::casting) fn pool_movement_append(
 }
 
 /// A movement of a pool that still stands.
-#[derive(Debug, Clone, Copy)]
+#[derive(Debug, Clone, Queryable, Selectable)]
+#[diesel(table_name = pool_movements)]
 pub(in crate::casting) struct StandingRow {
     pub(in crate::casting) id: i64,
     pub(in crate::casting) pool_id: i64,
+    pub(in crate::casting) kind: String,
+    #[diesel(column_name = value_micro)]
     pub(in crate::casting) value: Money,
     pub(in crate::casting) uses: i64,
+    pub(in crate::casting) cast_id: Option<i64>,
 }
 
-/// A cast's pool movements that no reversal has taken back, the latest first.
+/// Whose movements are asked for.
+#[derive(Debug, Clone, Copy)]
+pub(in crate::casting) enum MovedBy {
+    /// Those that a cast caused.
+    Cast(i64),
+    /// All of one pool.
+    Pool(i64),
+}
+
+/// Pool movements that no reversal has taken back, the latest first.
 pub(in crate::casting) fn pool_movements_standing(
     conn: &mut AnyConnection,
-    cast_id: i64,
+    moved_by: MovedBy,
 ) -> Result<Vec<StandingRow>, Error> {
-    let rows: Vec<(i64, i64, Money, i64, Option<i64>)> = pool_movements::table
-        .filter(pool_movements::cast_id.eq(cast_id))
+    let query = pool_movements::table.into_boxed();
+    let query = match moved_by {
+        MovedBy::Cast(id) => query.filter(pool_movements::cast_id.eq(id)),
+        MovedBy::Pool(id) => query.filter(pool_movements::pool_id.eq(id)),
+    };
+    let rows: Vec<(StandingRow, Option<i64>)> = query
         .order(pool_movements::id.desc())
-        .select((
-            pool_movements::id,
-            pool_movements::pool_id,
-            pool_movements::value_micro,
-            pool_movements::uses,
-            pool_movements::reverses_id,
-        ))
+        .select((StandingRow::as_select(), pool_movements::reverses_id))
         .load(conn)?;
-    let reversed: HashSet<i64> = rows.iter().filter_map(|row| row.4).collect();
+    let reversed: HashSet<i64> = rows.iter().filter_map(|row| row.1).collect();
     Ok(rows
         .into_iter()
-        .filter(|row| row.4.is_none() && !reversed.contains(&row.0))
-        .map(|(id, pool_id, value, uses, _)| StandingRow {
-            id,
-            pool_id,
-            value,
-            uses,
-        })
+        .filter(|(row, reverses)| reverses.is_none() && !reversed.contains(&row.id))
+        .map(|(row, _)| row)
         .collect())
 }

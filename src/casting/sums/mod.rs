@@ -7,6 +7,7 @@
 pub mod batches;
 pub mod bounds;
 pub mod cautions;
+pub mod coats;
 pub mod correction;
 pub mod fill;
 pub mod film;

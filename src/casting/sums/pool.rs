@@ -63,42 +63,10 @@ impl PoolState {
     }
 }
 
-/// How many casts each copy's coat has seen, from the uses left in the coats' pool: copies used first have seen more.
-///
-/// A copy with no use left is bare.
-#[must_use]
-pub fn casts_on_coat(remaining_uses: i64, copies: u32, coat_life_casts: u32) -> Vec<Option<u32>> {
-    let copies_i = i64::from(copies.max(1));
-    let (each, more) = (
-        remaining_uses.max(0) / copies_i,
-        remaining_uses.max(0) % copies_i,
-    );
-    (0..copies_i)
-        .map(|copy| {
-            let left = each + i64::from(copy >= copies_i - more);
-            let seen = i64::from(coat_life_casts) - left;
-            (left > 0).then(|| u32::try_from(seen.max(0)).unwrap_or(0))
-        })
-        .collect()
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
     use proptest::prelude::*;
-
-    #[track_caller]
-    fn check(remaining: i64, copies: u32, life: u32, expected: &[Option<u32>]) {
-        assert_eq!(casts_on_coat(remaining, copies, life), expected);
-    }
-
-    #[test]
-    fn coats_by_copy() {
-        check(0, 2, 5, &[None, None]);
-        check(10, 2, 5, &[Some(0), Some(0)]);
-        check(7, 2, 5, &[Some(2), Some(1)]);
-        check(1, 2, 5, &[None, Some(4)]);
-    }
 
     proptest! {
         #[test]

@@ -30,18 +30,20 @@ pub struct CopyUse {
 }
 
 /// Molds coated together.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct CoatingLoad {
     /// The round before which they are coated, from 1; 1 is before the cast begins.
     pub before_round: u32,
     /// How many.
     pub molds: u32,
+    /// Which copies, from 1.
+    pub copies: Vec<u32>,
     /// Vials for this load.
     pub vials: u32,
 }
 
 /// What a cast needs of the release agent.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
 pub struct ReleaseNeed {
     /// The loads in order.
     pub loads: Vec<CoatingLoad>,
@@ -75,22 +77,26 @@ pub fn release_need(
 ) -> Result<ReleaseNeed, OutOfRange> {
     at_least_one("coat_life_casts", coat_life_casts)?;
     at_least_one("molds_per_vial", molds_per_vial)?;
-    let mut due: std::collections::BTreeMap<u32, u32> = std::collections::BTreeMap::new();
-    for copy in copies {
+    let mut due: std::collections::BTreeMap<u32, Vec<u32>> = std::collections::BTreeMap::new();
+    for (copy_no, copy) in (1..).zip(copies) {
         let mut served = copy
             .casts_on_coat
             .map_or(0, |used| coat_life_casts.saturating_sub(used));
         while served < copy.rounds {
-            *due.entry(served + 1).or_insert(0) += 1;
+            due.entry(served + 1).or_default().push(copy_no);
             served = served.saturating_add(coat_life_casts);
         }
     }
     let loads: Vec<CoatingLoad> = due
         .into_iter()
-        .map(|(before_round, molds)| CoatingLoad {
-            before_round,
-            molds,
-            vials: molds.div_ceil(molds_per_vial),
+        .map(|(before_round, copies)| {
+            let molds = copies.len() as u32;
+            CoatingLoad {
+                before_round,
+                molds,
+                copies,
+                vials: molds.div_ceil(molds_per_vial),
+            }
         })
         .collect();
     Ok(ReleaseNeed {
@@ -100,6 +106,34 @@ pub fn release_need(
         during_casting: loads.last().is_some_and(|load| load.before_round > 1),
         loads,
     })
+}
+
+/// Casts that each copy's coat has seen after `rounds` more, when the copies that fall due are coated in time.
+///
+/// # Errors
+/// [`OutOfRange`] for a life of 0.
+///
+/// ```
+/// use heeltap::casting::sums::release::{CopyUse, seen_after};
+/// let copies = [CopyUse { casts_on_coat: Some(9), rounds: 3 }, CopyUse { casts_on_coat: None, rounds: 0 }];
+/// assert_eq!(seen_after(&copies, 10), Ok(vec![Some(2), None]));
+/// ```
+pub fn seen_after(
+    copies: &[CopyUse],
+    coat_life_casts: u32,
+) -> Result<Vec<Option<u32>>, OutOfRange> {
+    at_least_one("coat_life_casts", coat_life_casts)?;
+    let after = |copy: &CopyUse| {
+        let left = copy
+            .casts_on_coat
+            .map_or(0, |seen| coat_life_casts.saturating_sub(seen));
+        match copy.rounds {
+            0 => copy.casts_on_coat,
+            rounds if rounds <= left => copy.casts_on_coat.map(|seen| seen + rounds),
+            rounds => Some((rounds - left - 1) % coat_life_casts + 1),
+        }
+    };
+    Ok(copies.iter().map(after).collect())
 }
 
 /// Rounds each copy is cast in when `containers` trays are dealt over `copies` copies, the first ones more often.
@@ -214,6 +248,20 @@ mod tests {
     }
 
     proptest! {
+        #[test]
+        fn what_a_coat_has_seen_follows_from_the_loads(used in prop::option::of(0u32..20), rounds in 0u32..60, life in 1u32..15) {
+            let copies = [CopyUse { casts_on_coat: used, rounds }];
+            let need = release_need(&copies, life, 1).unwrap();
+            let mut seen = used;
+            for round in 1..=rounds {
+                if need.loads.iter().any(|load| load.before_round == round && load.copies == [1]) {
+                    seen = Some(0);
+                }
+                seen = seen.map(|casts| casts + 1);
+            }
+            prop_assert_eq!(seen_after(&copies, life).unwrap(), vec![seen]);
+        }
+
         #[test]
         fn no_coat_serves_longer_than_its_life(used in prop::option::of(0u32..20), rounds in 0u32..60, life in 1u32..15) {
             let need = release_need(&[CopyUse { casts_on_coat: used, rounds }], life, 1).unwrap();

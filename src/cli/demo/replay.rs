@@ -327,6 +327,7 @@ impl Lab<'_> {
             batches: weighed(&cast.cups, &plan.batches)?,
             containers_poured: None,
             level_mm: cast.level_mm,
+            coats_renewed: true,
             recount: false,
         };
         self.acts(&cast.who, |tx| cast_pour(tx, code, &pour))
@@ -343,6 +344,7 @@ impl Lab<'_> {
             good: Some(demolded.good),
             rejects: demolded.rejects.clone(),
             containers: None,
+            chip_thickness_mm: None,
         };
         self.acts(&cast.who, |tx| cast_demold(tx, code, &counted))
             .map(drop)
@@ -371,6 +373,7 @@ fn weighed(cups: &[Cup], planned: &[BatchView]) -> Result<Vec<PourBatch>, Error>
                 residue_g: None,
                 cup_tare_g: None,
                 cup_gross_g: cup.gross_g,
+                stirrer_in_weighing: false,
                 discarded: cup.discarded.clone(),
                 base_pack_id: None,
                 curing_agent_pack_id: None,

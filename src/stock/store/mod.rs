@@ -19,15 +19,15 @@ pub(super) use guard::{
 pub(super) use lots::{LotRow, NewLot, lot_balance, lot_fetch, lot_insert, lots_page};
 pub(super) use movements::{
     MovementRow, movement_fetch, movement_insert, movements_by_day, movements_of_lot,
-    movements_of_lots, movements_standing, reversed_by,
+    movements_of_lots, movements_standing, reversed_by, treatment_of,
 };
 pub(super) use orders::{OrderedLine, lines_ordered};
 pub(super) use packs::{
     NewPack, PackRow, pack_fetch, pack_insert, pack_touch, packs_of_lots, shelf_rows,
 };
 pub(super) use reservations::{
-    cast_short_set, casts_booked, needs_insert, needs_of, reservation_insert, reservations_active,
-    reservations_resolve,
+    cast_short_set, casts_booked, needs_delete, needs_insert, needs_of, reservation_insert,
+    reservations_active, reservations_resolve,
 };
 pub(super) use verify::{
     cast_costs_against_ledger, casts_uncovered, daily_demand_all, packs_promised, promised_by_pack,

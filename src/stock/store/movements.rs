@@ -6,7 +6,7 @@ use chrono::{DateTime, NaiveDate, NaiveDateTime, Utc};
 use diesel::prelude::*;
 
 use crate::base::{Error, Money, Quantity};
-use crate::db::schema::movements;
+use crate::db::schema::{movements, treatment_vials};
 use crate::db::{AnyConnection, stored_instant, sum_bigint};
 use crate::stock::ledger::{Chained, MovementKind, Posting};
 
@@ -189,4 +189,16 @@ pub(in crate::stock) fn movements_standing(
         .into_iter()
         .filter(|row| row.reverses_id.is_none() && !reversed.contains(&row.id))
         .collect())
+}
+
+/// The treatment whose vials left the stock by a movement.
+pub(in crate::stock) fn treatment_of(
+    conn: &mut AnyConnection,
+    movement_id: i64,
+) -> Result<Option<i64>, Error> {
+    Ok(treatment_vials::table
+        .find(movement_id)
+        .select(treatment_vials::treatment_id)
+        .first(conn)
+        .optional()?)
 }

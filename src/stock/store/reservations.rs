@@ -62,6 +62,21 @@ pub(in crate::stock) fn needs_insert(
     Ok(())
 }
 
+/// Forgets what a cast needs for a purpose.
+pub(in crate::stock) fn needs_delete(
+    conn: &mut AnyConnection,
+    cast_id: i64,
+    purpose: Purpose,
+) -> Result<(), Error> {
+    diesel::delete(
+        cast_needs::table
+            .filter(cast_needs::cast_id.eq(cast_id))
+            .filter(cast_needs::purpose.eq(purpose.as_str())),
+    )
+    .execute(conn)?;
+    Ok(())
+}
+
 pub(in crate::stock) fn needs_of(
     conn: &mut AnyConnection,
     cast_ids: &[i64],

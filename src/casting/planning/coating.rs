@@ -1,0 +1,86 @@
+//! The coats of a recipe's mould: what a cast needs of the release agent, and how it leaves the coats. Pure.
+//!
+//! Invariant: every cast of a mould is taken through the same steps, whether it is planned, booked ahead or poured.
+//! Deliberately absent: the vials themselves (stock) and the books of the coats (`life`).
+
+use crate::base::{Error, Money, Quantity};
+use crate::casting::sums::coats::{Coat, CoatStep, coat_steps, copy_uses, load_values};
+use crate::casting::sums::release::{ReleaseNeed, release_need, rounds_per_copy};
+use crate::catalogue::RecipeFacts;
+
+/// What a cast of `containers` trays needs of the release agent when the copies are coated as `coats` says.
+///
+/// `None` when the recipe uses no release agent; the mould's coats, if any, are then worn but never renewed.
+///
+/// # Errors
+/// [`Error::Invalid`] when life or vial of the recipe make no sense.
+pub fn coat_need(
+    facts: &RecipeFacts,
+    coats: &[Coat],
+    containers: u32,
+) -> Result<Option<ReleaseNeed>, Error> {
+    let Some(agent) = &facts.release_agent else {
+        return Ok(None);
+    };
+    let life = facts.mold.body.coat_life_casts();
+    let copies = copy_uses(coats, &rounds(facts, containers)?, life);
+    release_need(&copies, life, agent.body.molds_per_vial())
+        .map(Some)
+        .map_err(in_recipe)
+}
+
+/// Rounds of each copy when `containers` trays are dealt over the copies of the recipe's mould.
+///
+/// # Errors
+/// [`Error::Invalid`] for a mould without copies.
+pub fn rounds(facts: &RecipeFacts, containers: u32) -> Result<Vec<u32>, Error> {
+    rounds_per_copy(containers, facts.mold.body.copies()).map_err(in_recipe)
+}
+
+/// Takes a cast through the coats and leaves them as it does. `vials_value` is what all vials of `need` are worth.
+///
+/// # Errors
+/// [`Error::Invalid`] or [`Error::Internal`] when the shares cannot be computed.
+pub fn coats_pass(
+    facts: &RecipeFacts,
+    coats: &mut Vec<Coat>,
+    containers: u32,
+    need: Option<&ReleaseNeed>,
+    vials_value: Money,
+) -> Result<Vec<CoatStep>, Error> {
+    let rounds = rounds(facts, containers)?;
+    // A cast that was booked when the mould had more copies finds the missing ones bare.
+    coats.resize(coats.len().max(rounds.len()), None);
+    let none = ReleaseNeed::default();
+    let need = need.unwrap_or(&none);
+    coat_steps(
+        coats,
+        &rounds,
+        need,
+        &load_values(need, vials_value)?,
+        facts.mold.body.coat_life_casts(),
+    )
+}
+
+/// The quantity of `vials` vials of the recipe's release agent, in its unit: a vial is a pack unless the agent has no
+/// pack quantity, then one unit.
+///
+/// # Errors
+/// [`Error::Invalid`] when it leaves the range of quantities.
+pub fn vials_quantity(facts: &RecipeFacts, vials: u32) -> Result<Quantity, Error> {
+    Ok(vial(facts).mul_div_half_even(i64::from(vials), 1)?)
+}
+
+/// One vial of the recipe's release agent, in its unit.
+#[must_use]
+pub fn vial(facts: &RecipeFacts) -> Quantity {
+    let packed = facts
+        .release_agent
+        .as_ref()
+        .and_then(|agent| agent.body.pack_quantity);
+    packed.unwrap_or(Quantity::from_int(1))
+}
+
+fn in_recipe(error: crate::casting::sums::bounds::OutOfRange) -> Error {
+    Error::invalid("/recipe", error.to_string())
+}
