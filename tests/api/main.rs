@@ -12,6 +12,7 @@ mod import_command;
 mod installation;
 mod lots;
 mod materials;
+mod mix_corrections;
 mod openapi;
 mod orders;
 mod packs;

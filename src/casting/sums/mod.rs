@@ -8,6 +8,7 @@ pub mod batches;
 pub mod bounds;
 pub mod cautions;
 pub mod correction;
+pub mod cup_room;
 pub mod fill;
 pub mod film;
 pub mod hazards;
