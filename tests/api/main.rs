@@ -26,3 +26,4 @@ mod support;
 mod tokens;
 mod verify;
 mod warnings;
+mod weighings;
