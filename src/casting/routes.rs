@@ -13,7 +13,8 @@ use crate::casting::life::pour::cast_pour;
 use crate::casting::life::pour_input::PourIn;
 use crate::casting::life::undo::{UndoIn, cast_cancel, cast_undo};
 use crate::casting::life::view::{CastCost, CastView, cast_cost, cast_show, casts_list};
-use crate::casting::planning::correct::{CorrectionIn, CorrectionOut, mix_correct};
+use crate::casting::planning::correct::mix_correct;
+use crate::casting::planning::correction::{CorrectionIn, CorrectionOut};
 use crate::casting::planning::plan_view::CastPlan;
 use crate::casting::planning::request::PlanRequest;
 use crate::catalogue::recipe_by_code;
@@ -72,7 +73,8 @@ async fn cast_plans_post(service: Data<Service>, body: Body<PlanRequest>) -> Ans
     Ok(HttpResponse::Ok().json(plan))
 }
 
-/// Correct a mix: from what was weighed, the smallest addition that restores the ratio. Writes nothing.
+/// Correct a mix: from what was weighed, the smallest addition that restores the ratio, and whether cup and stock can take
+/// it. Writes nothing.
 #[utoipa::path(
     tag = "casts",
     request_body = CorrectionIn,
@@ -85,7 +87,10 @@ async fn cast_plans_post(service: Data<Service>, body: Body<PlanRequest>) -> Ans
 #[post("/v1/mix-corrections")]
 async fn mix_corrections_post(service: Data<Service>, body: Body<CorrectionIn>) -> Answer {
     let (input, _) = body.split();
-    let correction = service.read(move |conn| mix_correct(conn, &input)).await?;
+    let today = service.today();
+    let correction = service
+        .read(move |conn| mix_correct(conn, &input, today))
+        .await?;
     Ok(HttpResponse::Ok().json(correction))
 }
 

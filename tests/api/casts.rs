@@ -459,9 +459,10 @@ fn a_mix_is_corrected() {
         .json()
     };
     let short_of_agent = correct("110", "10");
+    let add = &short_of_agent["add"];
     assert_eq!(
-        short_of_agent["add"],
-        json!({"part": "curing_agent", "mass_g": "1"})
+        (&add["part"], &add["mass_g"]),
+        (&json!("curing_agent"), &json!("1"))
     );
     assert_eq!(
         (

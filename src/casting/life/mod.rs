@@ -1,7 +1,7 @@
 //! The life of a cast: booked, poured, demoulded; or cancelled; and each step taken back.
 //!
 //! Invariants: a step is one transaction (lock, load, decide, append); what is decided is decided by the pure files
-//! (`pour_input`, `takes`, `demold_input`). Deliberately absent: what a plan consists of (`planning`).
+//! (`pour_input`, `outliers`, `takes`, `demold_input`). Deliberately absent: what a plan consists of (`planning`).
 
 pub mod book;
 mod coat_needs;
@@ -10,6 +10,7 @@ pub mod demold;
 pub mod demold_input;
 pub mod inspect;
 mod learning;
+pub mod outliers;
 mod pool_ops;
 mod posting;
 pub mod pour;

@@ -4,6 +4,7 @@ use chrono::NaiveDate;
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
+use super::outliers::weighings_mark;
 use crate::base::{Error, FieldError, Micro, Quantity};
 use crate::casting::planning::geometry::draining;
 use crate::casting::planning::plan_view::CastPlan;
@@ -98,6 +99,13 @@ pub struct PouredBatch {
     pub residue_basis: String,
     /// What the draining film alone would leave of this mix, in g.
     pub film_g: Micro,
+    /// Of a weighed cup: how far the weighing was from what was expected just before it, in predictive standard
+    /// deviations.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub z: Option<Micro>,
+    /// Whether that is more than 3.5 either way: the weighing is kept and teaches less; weigh the cup again if you can.
+    #[serde(default)]
+    pub outlier: bool,
     /// Why it was thrown away.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub discarded: Option<String>,
@@ -204,6 +212,7 @@ pub fn settle_pour(
         }
     }
     if faults.is_empty() {
+        weighings_mark(&mut batches, posterior)?;
         Ok(Poured {
             batches,
             containers,
@@ -332,6 +341,8 @@ fn settle_batch(
         }
         .to_owned(),
         film_g: shown(film_g)?,
+        z: None,
+        outlier: false,
         discarded: batch.discarded.clone(),
         base_pack_id: batch.base_pack_id,
         curing_agent_pack_id: batch.curing_agent_pack_id,

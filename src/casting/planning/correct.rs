@@ -1,100 +1,179 @@
-//! Correcting a mix at the bench: wire shapes around the pure sum, with the elastomer's ratio and tolerance.
+//! Correcting a mix at the bench: reads what the correction is decided on, and decides nothing itself.
 
-use serde::{Deserialize, Serialize};
-use utoipa::ToSchema;
+use chrono::NaiveDate;
 
-use super::sizing::rounded;
-use crate::base::{Code, Error, Micro};
-use crate::casting::sums::correction::{Addition, Part, correct_mix};
+use super::correction::{Bench, CorrectionIn, CorrectionOut, CupFacts, PartStock, corrected};
+use super::geometry::vessel;
+use super::sizing::mass_ratio;
+use crate::base::{Code, Error, Quantity, RefusalKind};
+use crate::casting::store;
 use crate::casting::sums::mix::MassRatio;
-use crate::catalogue::elastomer_by_code;
+use crate::catalogue::{
+    BALANCE_READABILITY_G_DEFAULT, ElastomerBody, Entry, MaterialBody, RecipeFacts,
+    elastomer_by_code, material_by_code, recipe_facts,
+};
 use crate::db::AnyConnection;
+use crate::stock::load::shelf;
+use crate::stock::picking::PickRules;
+use crate::stock::promises::cast_holds;
 
-/// What was weighed.
-#[derive(Debug, Clone, Deserialize, ToSchema)]
-#[serde(deny_unknown_fields)]
-pub struct CorrectionIn {
-    /// The elastomer's code.
-    pub elastomer: Code,
-    /// Base weighed, in g; more than 0.
-    pub base_g: Micro,
-    /// Curing agent weighed, in g; more than 0.
-    pub curing_agent_g: Micro,
-}
-
-/// An addition of one part.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, ToSchema)]
-pub struct AdditionOut {
-    /// `base` or `curing_agent`.
-    pub part: &'static str,
-    /// How much to add, in g.
-    pub mass_g: Micro,
-}
-
-/// A correction.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, ToSchema)]
-pub struct CorrectionOut {
-    /// The smallest addition that restores the nominal ratio; null when it is met exactly.
-    pub add: Option<AdditionOut>,
-    /// The smallest addition that just reaches the tolerance; null when the mix is within it as weighed.
-    pub add_to_tolerance: Option<AdditionOut>,
-    /// The mix after `add`, in g.
-    pub total_g: Micro,
-    /// The ratio as weighed, base over curing agent.
-    pub ratio_before: Micro,
-    /// The ratio after `add`.
-    pub ratio_after: Micro,
-    /// Whether the mix as weighed is within the elastomer's tolerance.
-    pub within_tolerance: bool,
-}
-
-fn out(addition: &Addition) -> Result<AdditionOut, Error> {
-    let part = match addition.part {
-        Part::Base => "base",
-        Part::CuringAgent => "curing_agent",
-    };
-    Ok(AdditionOut {
-        part,
-        mass_g: rounded(addition.mass_g)?,
-    })
-}
-
-/// Corrects a mix by the nominal ratio of its elastomer.
+/// Corrects a mix, and says whether cup and stock can take the addition `today`. Writes nothing.
 ///
 /// # Errors
-/// [`Error::Invalid`] for an elastomer that does not exist or masses that are not above 0.
-pub fn mix_correct(conn: &mut AnyConnection, input: &CorrectionIn) -> Result<CorrectionOut, Error> {
-    let elastomer =
-        elastomer_by_code(conn, input.elastomer.as_str()).map_err(|error| match error {
-            Error::NotFound { noun, key } => {
-                Error::invalid("/elastomer", format!("there is no {noun} `{key}`"))
-            }
-            other => other,
-        })?;
-    for (pointer, mass) in [
-        ("/base_g", input.base_g),
-        ("/curing_agent_g", input.curing_agent_g),
-    ] {
-        if mass <= Micro::ZERO {
-            return Err(Error::invalid(
-                pointer,
-                format!("{mass} g is out of range: more than 0"),
-            ));
+/// [`Error::Invalid`] for a code that names nothing, codes that do not agree, or masses that are not above 0;
+/// [`Error::Refused`] for a cast that is not booked.
+pub fn mix_correct(
+    conn: &mut AnyConnection,
+    input: &CorrectionIn,
+    today: NaiveDate,
+) -> Result<CorrectionOut, Error> {
+    input.check()?;
+    let (known, rules, free) = match (&input.recipe, &input.cast) {
+        (Some(code), _) => {
+            let facts = recipe_facts(conn, code.as_str()).map_err(|e| unknown("/recipe", e))?;
+            (Known::of_recipe(facts)?, anyone(today), Vec::new())
+        }
+        (None, Some(code)) => of_cast(conn, code, today)?,
+        (None, None) => (Known::of_elastomer(conn, input)?, anyone(today), Vec::new()),
+    };
+    input.agrees_with(&known.elastomer.code)?;
+    let cup = match &input.cup {
+        Some(code) => Some(material_by_code(conn, code.as_str()).map_err(|e| unknown("/cup", e))?),
+        None => known.cup,
+    };
+    let cup = cup.map(|cup| cup_facts(&cup)).transpose()?;
+    let materials = [known.base.id, known.curing_agent.id];
+    let mut shelf = shelf(conn, &materials)?;
+    for (pack_id, quantity) in free {
+        if let Some(pack) = shelf.iter_mut().find(|pack| pack.pack_id == pack_id) {
+            let left = pack.reserved.micro().saturating_sub(quantity.micro());
+            pack.reserved = Quantity::from_micro(left);
         }
     }
-    let body = &elastomer.body;
-    let nominal = MassRatio::new(body.ratio.base.to_f64(), body.ratio.curing_agent.to_f64())
-        .map_err(Error::internal)?;
-    let (base_g, agent_g) = (input.base_g.to_f64(), input.curing_agent_g.to_f64());
-    let found = correct_mix(base_g, agent_g, nominal, body.ratio_tolerance.to_f64())
-        .map_err(|e| Error::invalid("", e.to_string()))?;
-    let after = found.to_nominal.as_ref();
-    Ok(CorrectionOut {
-        add: after.map(out).transpose()?,
-        add_to_tolerance: found.to_tolerance.as_ref().map(out).transpose()?,
-        total_g: rounded(after.map_or(base_g + agent_g, |add| add.total_g))?,
-        ratio_before: rounded(base_g / agent_g)?,
-        ratio_after: rounded(after.map_or(base_g / agent_g, |add| add.ratio_after))?,
-        within_tolerance: found.within_tolerance,
+    let body = &known.elastomer.body;
+    let bench = Bench {
+        nominal: known.nominal,
+        tolerance: body.ratio_tolerance.to_f64(),
+        density_g_per_ml: body.density_g_per_ml.to_f64(),
+        readability_g: known.readability_g,
+        cup,
+        stock: PartStock {
+            base: (known.base.id, known.base.code.clone()),
+            curing_agent: (known.curing_agent.id, known.curing_agent.code.clone()),
+            shelf,
+            rules,
+        },
+    };
+    corrected(input, &bench)
+}
+
+/// A code in a body that names nothing is a wrong value there, not a missing resource.
+fn unknown(pointer: &str, error: Error) -> Error {
+    match error {
+        Error::NotFound { noun, key } => {
+            Error::invalid(pointer, format!("there is no {noun} `{key}`"))
+        }
+        other => other,
+    }
+}
+
+/// What is known of the mix from what was named.
+struct Known {
+    elastomer: Entry<ElastomerBody>,
+    base: Entry<MaterialBody>,
+    curing_agent: Entry<MaterialBody>,
+    cup: Option<Entry<MaterialBody>>,
+    nominal: MassRatio,
+    readability_g: crate::base::Micro,
+}
+
+impl Known {
+    fn of_recipe(facts: RecipeFacts) -> Result<Self, Error> {
+        Ok(Self {
+            nominal: mass_ratio(&facts)?,
+            readability_g: facts.recipe.body.balance_readability_g(),
+            elastomer: facts.elastomer,
+            base: facts.base,
+            curing_agent: facts.curing_agent,
+            cup: Some(facts.cup),
+        })
+    }
+
+    fn of_elastomer(conn: &mut AnyConnection, input: &CorrectionIn) -> Result<Self, Error> {
+        let code = input.elastomer.as_ref().map_or("", Code::as_str);
+        let elastomer = elastomer_by_code(conn, code).map_err(|e| unknown("/elastomer", e))?;
+        let ratio = &elastomer.body.ratio;
+        Ok(Self {
+            nominal: MassRatio::new(ratio.base.to_f64(), ratio.curing_agent.to_f64())
+                .map_err(Error::internal)?,
+            readability_g: BALANCE_READABILITY_G_DEFAULT,
+            base: material_by_code(conn, elastomer.body.base.as_str())?,
+            curing_agent: material_by_code(conn, elastomer.body.curing_agent.as_str())?,
+            cup: None,
+            elastomer,
+        })
+    }
+}
+
+/// Without a cast nobody is charged yet, so that whose stock it is only shows in why a pack was chosen.
+fn anyone(today: NaiveDate) -> PickRules {
+    PickRules {
+        day: today,
+        grants: Vec::new(),
+        allow_mixed_kits: false,
+        allow_cross_charge: true,
+    }
+}
+
+/// Packs with what of them is promised to the cast itself.
+type Own = Vec<(i64, Quantity)>;
+
+/// What a booked cast keeps of the catalogue, whose stock it may use, and what it was promised.
+fn of_cast(
+    conn: &mut AnyConnection,
+    code: &Code,
+    today: NaiveDate,
+) -> Result<(Known, PickRules, Own), Error> {
+    let row = store::cast_by_code(conn, code.as_str())?
+        .ok_or_else(|| unknown("/cast", Error::not_found("cast", code.as_str())))?;
+    if row.state != "booked" {
+        let detail = format!(
+            "cast {} is {}; a mix is corrected while its cast is booked, before the pour enters what was weighed",
+            row.code, row.state
+        );
+        return Err(Error::refused(RefusalKind::WrongState, detail).with("state", row.state));
+    }
+    let facts: RecipeFacts = serde_json::from_str(&row.facts).map_err(Error::internal)?;
+    let request: super::request::PlanRequest =
+        serde_json::from_str(&row.request).map_err(Error::internal)?;
+    let charges = store::charges_fetch(conn, row.id)?;
+    let rules = PickRules {
+        day: today,
+        grants: charges.into_iter().map(|(id, _, _)| id).collect(),
+        allow_mixed_kits: request.allow_mixed_kits,
+        allow_cross_charge: request.allow_cross_charge,
+    };
+    let own = cast_holds(conn, row.id)?
+        .into_iter()
+        .map(|held| (held.pack_id, held.quantity))
+        .collect();
+    Ok((Known::of_recipe(facts)?, rules, own))
+}
+
+/// The cup's room; a material that is no vessel cannot be mixed in.
+fn cup_facts(cup: &Entry<MaterialBody>) -> Result<CupFacts, Error> {
+    let wrong = |detail: String| Error::invalid("/cup", detail);
+    let body = cup.body.container.as_ref().ok_or_else(|| {
+        wrong(format!(
+            "material `{}` has no inner dimensions: name a cup or a tray",
+            cup.code.as_str()
+        ))
+    })?;
+    Ok(CupFacts {
+        code: cup.code.clone(),
+        capacity_ml: vessel(body)
+            .capacity_ml()
+            .map_err(|e| wrong(e.to_string()))?,
+        fill_limit: body.fill_limit().to_f64(),
     })
 }

@@ -7,6 +7,7 @@ mod bench_cautions;
 pub mod coating;
 pub(in crate::casting) mod coats_ahead;
 pub mod correct;
+pub mod correction;
 pub mod geometry;
 pub(in crate::casting) mod load;
 pub mod plan;

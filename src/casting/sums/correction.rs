@@ -1,7 +1,8 @@
 //! What to add to a cup that was weighed wrong.
 //!
 //! Invariants: a correction only ever adds one part; after it the ratio is nominal, or just within its
-//! tolerance. Absent: whether cup and stock can take the addition, which the caller asks where it knows them.
+//! tolerance; what the balance can weigh of it is a whole number of counts. Absent: the cup (`cup_room`) and the
+//! stock, which the caller asks where it knows them.
 
 use serde::{Deserialize, Serialize};
 
@@ -10,6 +11,9 @@ use super::mix::MassRatio;
 
 /// Relative distance from the nominal ratio that is only floating point.
 const ROUNDING_SLACK: f64 = 1e-9;
+
+/// The most counts of a balance that are reckoned with.
+const COUNTS_MAX: f64 = 1e12;
 
 /// One of the two parts of a mix.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
@@ -116,6 +120,86 @@ pub fn is_within_tolerance(
     (base_g / curing_agent_g / nominal.value() - 1.0).abs() <= relative_tolerance + ROUNDING_SLACK
 }
 
+/// An addition in whole counts of the balance's readability.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct WeighableAddition {
+    /// Counts of the readability; 0 when the addition is less than the balance shows.
+    pub counts: u64,
+    /// Counts x readability.
+    pub mass_g: f64,
+    /// Mass of the mix afterwards.
+    pub total_g: f64,
+    /// Base over agent afterwards.
+    pub ratio_after: f64,
+    /// Whether the ratio is then within the tolerance.
+    pub within_tolerance: bool,
+}
+
+/// What of an addition to `base_g` and `curing_agent_g` can be weighed on a balance of `readability_g`.
+///
+/// The next whole count above the addition, when the ratio is then within the tolerance; else the nearest count,
+/// which a balance too coarse for so small a mix may leave outside it.
+///
+/// # Errors
+/// [`OutOfRange`] for a readability of 0 or less, or an addition of more than 10^12 counts.
+///
+/// ```
+/// use heeltap::casting::sums::correction::{correct_mix, weigh_addition};
+/// use heeltap::casting::sums::mix::MassRatio;
+/// let ratio = MassRatio::new(10.0, 1.0).unwrap();
+/// let edge = correct_mix(33.0, 3.0, ratio, 0.02).unwrap().to_tolerance.unwrap();
+/// let weighed = weigh_addition((33.0, 3.0), &edge, ratio, 0.02, 0.01).unwrap();
+/// assert_eq!(weighed.counts, 24); // 0.235 g are weighed as 0.24 g.
+/// assert!(weighed.within_tolerance);
+/// ```
+pub fn weigh_addition(
+    (base_g, curing_agent_g): (f64, f64),
+    addition: &Addition,
+    nominal: MassRatio,
+    relative_tolerance: f64,
+    readability_g: f64,
+) -> Result<WeighableAddition, OutOfRange> {
+    positive("readability_g", readability_g)?;
+    let exact = addition.mass_g / readability_g;
+    if exact > COUNTS_MAX {
+        return Err(OutOfRange {
+            parameter: "mass_g",
+            value: addition.mass_g,
+            bound: format!("no more than 10^12 counts of the readability, {readability_g} g"),
+        });
+    }
+    let judged = |counts: f64| {
+        let mass_g = counts * readability_g;
+        let (base_after_g, agent_after_g) = added(base_g, curing_agent_g, addition.part, mass_g);
+        WeighableAddition {
+            counts: counts as u64,
+            mass_g,
+            total_g: base_after_g + agent_after_g,
+            ratio_after: base_after_g / agent_after_g,
+            within_tolerance: is_within_tolerance(
+                base_after_g,
+                agent_after_g,
+                nominal,
+                relative_tolerance,
+            ),
+        }
+    };
+    // The slack keeps an addition that is a whole number of counts, but for floating point, from gaining one.
+    let up = judged((exact - ROUNDING_SLACK * exact.max(1.0)).ceil().max(0.0));
+    Ok(if up.within_tolerance {
+        up
+    } else {
+        judged(exact.round())
+    })
+}
+
+fn added(base_g: f64, curing_agent_g: f64, part: Part, mass_g: f64) -> (f64, f64) {
+    match part {
+        Part::Base => (base_g + mass_g, curing_agent_g),
+        Part::CuringAgent => (base_g, curing_agent_g + mass_g),
+    }
+}
+
 fn addition(base_g: f64, curing_agent_g: f64, target: f64, too_much_base: bool) -> Addition {
     let (part, mass_g) = if too_much_base {
         (Part::CuringAgent, base_g / target - curing_agent_g)
@@ -123,10 +207,7 @@ fn addition(base_g: f64, curing_agent_g: f64, target: f64, too_much_base: bool) 
         (Part::Base, target * curing_agent_g - base_g)
     };
     let mass_g = mass_g.max(0.0);
-    let (base_after_g, agent_after_g) = match part {
-        Part::Base => (base_g + mass_g, curing_agent_g),
-        Part::CuringAgent => (base_g, curing_agent_g + mass_g),
-    };
+    let (base_after_g, agent_after_g) = added(base_g, curing_agent_g, part, mass_g);
     Addition {
         part,
         mass_g,
@@ -189,7 +270,43 @@ mod tests {
         check((-1.0, 3.0), "base_g is -1, but must be 0 or greater");
     }
 
+    #[test]
+    fn a_balance_too_coarse_says_so() {
+        let ratio = MassRatio::new(10.0, 1.0).unwrap();
+        let weighed = |base: f64, agent: f64, readability_g: f64| {
+            let found = correct_mix(base, agent, ratio, 0.02).unwrap();
+            let nominal = found.to_nominal.unwrap();
+            let weighed = weigh_addition((base, agent), &nominal, ratio, 0.02, readability_g);
+            weighed.map(|w| (w.counts, w.within_tolerance))
+        };
+        assert_eq!(weighed(110.0, 10.0, 0.01), Ok((100, true)));
+        assert_eq!(weighed(110.0, 10.0, 0.3), Ok((4, true))); // 1.2 g: 9.82 : 1.
+        // 0.1 g are called for, and a whole gram would be far too much: the nearest count is none.
+        assert_eq!(weighed(11.0, 1.0, 1.0), Ok((0, false)));
+        assert_eq!(
+            weighed(11.0, 1.0, 0.0).unwrap_err().parameter,
+            "readability_g"
+        );
+        assert!(weighed(1e9, 1.0, 1e-6).is_err());
+    }
+
     proptest! {
+        #[test]
+        fn what_is_weighed_is_near_what_is_called_for_and_keeps_the_tolerance(
+            base in 1.0..200.0f64, agent in 0.5..20.0f64, tolerance in 0.005..0.1f64,
+            readability in prop::sample::select(vec![0.001, 0.01, 0.1]),
+        ) {
+            let ratio = MassRatio::new(10.0, 1.0).unwrap();
+            let found = correct_mix(base, agent, ratio, tolerance).unwrap();
+            for addition in found.to_nominal.iter().chain(&found.to_tolerance) {
+                let weighed = weigh_addition((base, agent), addition, ratio, tolerance, readability).unwrap();
+                prop_assert!((weighed.mass_g - addition.mass_g).abs() <= readability * (1.0 + 1e-6));
+                let finest = readability <= 0.001 && agent > 1.0;
+                prop_assert!(weighed.within_tolerance || !finest);
+                prop_assert!((base + agent + weighed.mass_g - weighed.total_g).abs() < 1e-9);
+            }
+        }
+
         #[test]
         fn after_the_correction_the_ratio_is_within_tolerance(
             base in 0.0..200.0f64, agent in 0.0..200.0f64, parts in 0.1..30.0f64, tolerance in 0.0..0.2f64,

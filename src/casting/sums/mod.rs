@@ -9,6 +9,7 @@ pub mod bounds;
 pub mod cautions;
 pub mod coats;
 pub mod correction;
+pub mod cup_room;
 pub mod fill;
 pub mod film;
 pub mod hazards;

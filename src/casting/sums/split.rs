@@ -7,7 +7,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::bounds::{OutOfRange, non_negative, positive};
+use super::bounds::{OutOfRange, non_negative};
 
 /// Where the mixed mass of a cast went, in grams.
 #[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize)]
@@ -43,10 +43,11 @@ pub enum SplitError {
 /// Divides `mixed_g` of which `residue_g` stayed behind, for a fill that needed `chip_g` and `trim_g`.
 ///
 /// The same rule serves the plan (planned mix and residue) and what was weighed. Overfill is taken as the
-/// remainder, so that the shares add up.
+/// remainder, so that the shares add up. Of a cup that fills no tray of its own, one that tops up what another
+/// left short, all that was poured is overfill.
 ///
 /// # Errors
-/// [`SplitError::MoreResidueThanMix`], [`SplitError::OutOfRange`] for negative masses or nothing needed.
+/// [`SplitError::MoreResidueThanMix`], [`SplitError::OutOfRange`] for negative masses.
 ///
 /// ```
 /// use heeltap::casting::sums::split::split_mix;
@@ -63,7 +64,7 @@ pub fn split_mix(
 ) -> Result<MixShares, SplitError> {
     non_negative("chip_g", chip_g)?;
     non_negative("trim_g", trim_g)?;
-    let needed_g = positive("chip_g + trim_g", chip_g + trim_g)?;
+    let needed_g = chip_g + trim_g;
     non_negative("mixed_g", mixed_g)?;
     non_negative("residue_g", residue_g)?;
     if residue_g > mixed_g {
@@ -163,10 +164,8 @@ mod tests {
             (30.0, 20.0, 5.0, 6.0),
             "residue_g is 6, but only 5 g were mixed",
         );
-        check(
-            (0.0, 0.0, 5.0, 1.0),
-            "chip_g + trim_g is 0, but must be greater than 0",
-        );
+        check((0.0, 0.0, 5.0, 1.0), "0 0 4 1");
+        check((0.0, 0.0, 0.0, 0.0), "0 0 0 0");
     }
 
     proptest! {
