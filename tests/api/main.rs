@@ -5,6 +5,7 @@ mod cli;
 mod demo;
 mod doors;
 mod health;
+mod heat;
 mod histories;
 #[path = "../check_values/hostile.rs"]
 mod hostile;

@@ -5,6 +5,7 @@
 
 mod bench_cautions;
 pub mod correct;
+pub mod cure;
 pub mod geometry;
 pub(in crate::casting) mod load;
 pub mod plan;

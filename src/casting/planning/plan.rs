@@ -6,6 +6,7 @@ use std::collections::BTreeMap;
 
 use chrono::NaiveDate;
 
+use super::cure::{cure_cautions, cure_view};
 use super::plan_view::{
     BatchView, CastPlan, FillView, MixView, PassedOver, PickView, ReleaseView, ResidueView,
     ShortageView, TapeView,
@@ -97,6 +98,9 @@ pub fn plan(facts: &PlanFacts, request: &PlanRequest) -> Result<Planned, Error> 
         .expected_good(containers, facts.recipe.mold.body.chips);
     let cost = planned_cost(facts, &sizing, &list)?;
     let expected_good = rounded(expected_good)?;
+    let cure = cure_view(&facts.recipe)?;
+    let mut cautions = cautions(facts, &sizing, &list);
+    cautions.splice(0..0, cure.iter().flat_map(cure_cautions));
     let view = CastPlan {
         recipe: facts.recipe.recipe.code.clone(),
         containers,
@@ -116,12 +120,13 @@ pub fn plan(facts: &PlanFacts, request: &PlanRequest) -> Result<Planned, Error> 
             before_casting: coats.before_casting,
             during_casting: coats.during_casting,
         }),
+        cure,
         picks: pick_views(facts, &sizing, &list),
         passed_over: passed_over(facts, &list),
         shortages: shortages(facts, &list),
         largest_bookable,
         cost: CostView::new(&cost, facts.currency.as_str(), "planned", expected_good)?,
-        cautions: cautions(facts, &sizing, &list),
+        cautions,
     };
     Ok(Planned { view, sizing, list })
 }
@@ -156,7 +161,7 @@ fn sizing_of(facts: &PlanFacts, request: &PlanRequest, containers: u32) -> Resul
         containers,
         groups,
         quantile,
-        request.heat_override_reason.is_some(),
+        request.heat_override_reason.as_deref(),
     )
 }
 

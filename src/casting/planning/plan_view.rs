@@ -4,6 +4,7 @@ use chrono::NaiveDate;
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
+use super::cure::CureView;
 use crate::base::{Code, Micro, Quantity};
 use crate::casting::cost::CostView;
 use crate::stock::needs::Purpose;
@@ -38,6 +39,9 @@ pub struct CastPlan {
     /// The coats.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub release: Option<ReleaseView>,
+    /// The cure, and the advice on it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub cure: Option<CureView>,
     /// The packs to use, and why these.
     pub picks: Vec<PickView>,
     /// The packs not used, and why not.
