@@ -2,6 +2,7 @@
 
 mod casts;
 mod cli;
+mod day;
 mod demo;
 mod doors;
 mod health;

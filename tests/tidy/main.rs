@@ -45,6 +45,7 @@ const ACTING: &[&str] = &[
     "src/casting/life/book.rs",
     "src/casting/planning/correct.rs",
     "src/casting/life/demold.rs",
+    "src/casting/planning/day_load.rs",
     "src/casting/planning/load.rs",
     "src/casting/life/pool_ops.rs",
     "src/casting/life/pour.rs",

@@ -7,6 +7,7 @@ use std::collections::BTreeMap;
 use chrono::NaiveDate;
 
 use super::cure::{cure_cautions, cure_view};
+use super::day::{DayFacts, day_caution, day_view};
 use super::plan_view::{
     BatchView, CastPlan, FillView, MixView, PassedOver, PickView, ReleaseView, ResidueView,
     ShortageView, TapeView,
@@ -55,6 +56,8 @@ pub struct PlanFacts {
     pub later_holders: BTreeMap<i64, Vec<String>>,
     /// The base currency.
     pub currency: Currency,
+    /// The other casts of the day.
+    pub day: DayFacts,
 }
 
 /// A plan with what booking needs besides what is shown.
@@ -100,7 +103,9 @@ pub fn plan(facts: &PlanFacts, request: &PlanRequest) -> Result<Planned, Error> 
     let expected_good = rounded(expected_good)?;
     let cure = cure_view(&facts.recipe)?;
     let mut cautions = cautions(facts, &sizing, &list);
-    cautions.splice(0..0, cure.iter().flat_map(cure_cautions));
+    let day = day_view(&facts.recipe, containers, &facts.day)?;
+    let early = cure.iter().flat_map(cure_cautions);
+    cautions.splice(0..0, early.chain(day.iter().filter_map(day_caution)));
     let view = CastPlan {
         recipe: facts.recipe.recipe.code.clone(),
         containers,
@@ -121,6 +126,7 @@ pub fn plan(facts: &PlanFacts, request: &PlanRequest) -> Result<Planned, Error> 
             during_casting: coats.during_casting,
         }),
         cure,
+        day,
         picks: pick_views(facts, &sizing, &list),
         passed_over: passed_over(facts, &list),
         shortages: shortages(facts, &list),

@@ -5,6 +5,7 @@ use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
 use super::cure::CureView;
+use super::day::DayView;
 use crate::base::{Code, Micro, Quantity};
 use crate::casting::cost::CostView;
 use crate::stock::needs::Purpose;
@@ -42,6 +43,9 @@ pub struct CastPlan {
     /// The cure, and the advice on it.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub cure: Option<CureView>,
+    /// The load of the day.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub day: Option<DayView>,
     /// The packs to use, and why these.
     pub picks: Vec<PickView>,
     /// The packs not used, and why not.

@@ -8,6 +8,7 @@ pub mod batches;
 pub mod bounds;
 pub mod cautions;
 pub mod correction;
+pub mod day;
 pub mod fill;
 pub mod film;
 pub mod hazards;
