@@ -33,6 +33,7 @@ pub fn routes(cfg: &mut ServiceConfig<'_>) {
         .service(cast_cancel_post)
         .service(cast_undo_post);
     super::treatment_routes::routes(cfg);
+    super::bench::routes(cfg);
 }
 
 /// The query of the list of casts.

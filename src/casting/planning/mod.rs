@@ -3,7 +3,7 @@
 //! Invariant: `load`, `day_load` and `correct` read; the rest decides, purely, on what was read. Deliberately absent: promises (`life`)
 //! and the choice of packs (stock).
 
-mod bench_cautions;
+pub(in crate::casting) mod bench_cautions;
 pub mod coating;
 pub(in crate::casting) mod coats_ahead;
 pub mod correct;

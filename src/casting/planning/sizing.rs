@@ -369,7 +369,10 @@ fn tape(facts: &RecipeFacts, containers: u32) -> Result<Option<(TapeCut, u32)>, 
 }
 
 /// Cautions about the cure's heat; an error above what tray or mould bears, unless it is overridden.
-fn heat(facts: &RecipeFacts, heat_override: Option<&str>) -> Result<Vec<String>, Error> {
+pub(in crate::casting) fn heat(
+    facts: &RecipeFacts,
+    heat_override: Option<&str>,
+) -> Result<Vec<String>, Error> {
     let cure = effective_cure(&facts.recipe.body, &facts.elastomer.body);
     let Some((cure, _)) = cure else {
         return Ok(Vec::new());
