@@ -25,7 +25,7 @@ pub use openapi::document;
 pub use running::{Running, Serving, start};
 
 use crate::base::{Clock, Currency, Entropy, Error, OsEntropy, SystemClock};
-use crate::db::{DatabaseUrl, Db};
+use crate::db::{DatabaseUrl, Db, House};
 use crate::http::tokens::{TokenIn, TokenMade, none_yet, token_create};
 use crate::http::{Limits, Role, Service};
 use crate::{casting, catalogue, costing, purchasing, reorder, stock};
@@ -43,6 +43,8 @@ pub struct Settings {
     pub base_currency: Option<Currency>,
     /// The time zone of every local day; fixed at the first start (UTC unless said), compared later.
     pub time_zone: Option<Tz>,
+    /// How long a working day is, in minutes, 1 to 1440.
+    pub working_day_min: u32,
     /// Whether the database is to be a demo's. A demo refuses a database with somebody's own data.
     pub demo: bool,
     /// Limits on what a request may bring.
@@ -83,7 +85,10 @@ pub fn open(settings: &Settings, outside: Outside) -> Result<Service, Error> {
         db,
         outside.clock,
         outside.entropy,
-        base_currency,
+        House {
+            base_currency,
+            working_day_min: settings.working_day_min,
+        },
         time_zone,
         settings.limits,
     ))

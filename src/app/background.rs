@@ -147,8 +147,8 @@ mod tests {
 
     use super::*;
     use crate::base::{Currency, ManualClock, SeededEntropy};
-    use crate::db::Db;
     use crate::db::fixture::on_database;
+    use crate::db::{Db, House, WORKING_DAY_MIN_DEFAULT};
     use crate::http::Limits;
 
     fn service(db: Db) -> (Service, Arc<ManualClock>) {
@@ -157,7 +157,10 @@ mod tests {
             db,
             Arc::clone(&clock) as _,
             Arc::new(SeededEntropy::new(1)),
-            Currency::parse("EUR").unwrap(),
+            House {
+                base_currency: Currency::parse("EUR").unwrap(),
+                working_day_min: WORKING_DAY_MIN_DEFAULT,
+            },
             chrono_tz::UTC,
             Limits::default(),
         );

@@ -109,6 +109,7 @@ mod tests {
             db_wait_ms: 1,
             base_currency: currency.map(|code| Currency::parse(code).unwrap()),
             time_zone: zone,
+            working_day_min: 480,
             demo,
             limits: Limits::default(),
         }

@@ -66,9 +66,9 @@ struct CastsQuery {
 #[post("/v1/cast-plans")]
 async fn cast_plans_post(service: Data<Service>, body: Body<PlanRequest>) -> Answer {
     let (request, _) = body.split();
-    let currency = service.base_currency();
+    let house = service.house();
     let plan = service
-        .read(move |conn| cast_plan(conn, &request, currency))
+        .read(move |conn| cast_plan(conn, &request, house))
         .await?;
     Ok(HttpResponse::Ok().json(plan))
 }

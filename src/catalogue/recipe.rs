@@ -32,6 +32,7 @@ pub const CASTS_PER_SETUP_DEFAULT: u32 = 1;
 
 const DRAIN_TIME_S: Range = Range::above_0(86_400, "s");
 const READABILITY_G: Range = Range::above_0(100, "g");
+const OVEN_CONTAINERS_MAX: u32 = 10_000;
 const EXTRAS_MAX: usize = 100;
 
 /// What an amount was gauged with.
@@ -149,6 +150,10 @@ pub struct RecipeBody {
     /// Minutes to pour one tray; 2 unless said.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub pour_min_per_container: Option<Micro>,
+    /// How many trays the oven takes at once; as many as there are unless said.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schema(minimum = 1, maximum = 10_000)]
+    pub oven_containers: Option<u32>,
     /// The quantile of the residue that a plan allows for, 0.5 to 0.9999; 0.90 unless said.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub residue_quantile: Option<Micro>,
@@ -242,6 +247,12 @@ impl RecipeBody {
             "/pour_min_per_container",
             self.pour_min_per_container,
             MINUTES_OR_0,
+        );
+        checks.count_if(
+            "/oven_containers",
+            self.oven_containers,
+            1,
+            OVEN_CONTAINERS_MAX,
         );
         checks.decimal_if("/residue_quantile", self.residue_quantile, QUANTILE);
         if let Some(gauge) = &self.gauge {
@@ -363,7 +374,7 @@ mod tests {
             json!({"chip_thickness_mm": "0", "overfill": "1.1", "drain_time_s": "0", "stirrer_loss_g": "-1",
                 "ratio": {"base": "0", "curing_agent": "1"}, "balance_readability_g": "0",
                 "trim_allowance_mm": "-1", "casts_per_setup": 0, "prep_min": "-1",
-                "pour_min_per_container": "-1", "residue_quantile": "1",
+                "pour_min_per_container": "-1", "oven_containers": 0, "residue_quantile": "1",
                 "gauge": {"mass_g": "0", "of": "water", "mold_in": true, "level_mm": "0"},
                 "cure": {"temperature_c": "-1", "minutes": "0"}}),
             &[
@@ -377,6 +388,7 @@ mod tests {
                 "/casts_per_setup",
                 "/prep_min",
                 "/pour_min_per_container",
+                "/oven_containers",
                 "/residue_quantile",
                 "/gauge/mass_g",
                 "/gauge/level_mm",

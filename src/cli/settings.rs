@@ -6,7 +6,7 @@ use clap::{Args, ValueEnum};
 use super::failure::Failure;
 use crate::app::Settings;
 use crate::base::Currency;
-use crate::db::DatabaseUrl;
+use crate::db::{DatabaseUrl, WORKING_DAY_MIN_DEFAULT};
 use crate::http::Limits;
 
 /// Where a command works unless told.
@@ -55,6 +55,9 @@ pub(super) struct Given {
     /// The time zone of every day, as an IANA name. Fixed at the first start on a database: UTC unless said.
     #[arg(long, global = true, env = "HEELTAP_TIME_ZONE", hide_env_values = true)]
     time_zone: Option<String>,
+    /// How long a working day is, in minutes: plans say when the rounds of a day need longer.
+    #[arg(long, global = true, env = "HEELTAP_WORKING_DAY_MIN", hide_env_values = true, default_value_t = WORKING_DAY_MIN_DEFAULT, value_parser = clap::value_parser!(u32).range(1..=1440))]
+    working_day_min: u32,
     /// What is logged: error, warn, info, debug or trace, or a filter such as info,heeltap::http=debug.
     #[arg(
         long,
@@ -115,6 +118,7 @@ impl Given {
             db_wait_ms: self.db_wait_ms,
             base_currency,
             time_zone,
+            working_day_min: self.working_day_min,
             demo: false,
             limits: Limits {
                 json_bytes: bytes(self.body_limit_bytes),

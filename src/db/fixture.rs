@@ -3,7 +3,7 @@
 use chrono::{DateTime, Utc};
 
 use super::testing::TestDatabase;
-use super::{Db, Tx};
+use super::{Db, Tx, WORKING_DAY_MIN_DEFAULT};
 use crate::base::{Currency, Error, local_date};
 
 /// Runs a test on a fresh, migrated database of the kind that this run is for (see `testing`).
@@ -42,6 +42,7 @@ pub(crate) fn write_at<T>(
             today: local_date(now, chrono_tz::UTC),
             actor: "tester",
             base_currency: Currency::parse("EUR").expect("a currency"),
+            working_day_min: WORKING_DAY_MIN_DEFAULT,
         })
     })
 }

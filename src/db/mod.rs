@@ -29,5 +29,5 @@ pub use installation::{Installation, installation_fetch, installation_settle};
 pub use job_runs::{job_claim, job_give_back};
 pub use migrate::{migrate, newest_version};
 pub use pool::Db;
-pub use transaction::{Tx, instant, stored_instant};
+pub use transaction::{House, Tx, WORKING_DAY_MIN_DEFAULT, instant, stored_instant};
 pub use url::{DatabaseUrl, UrlError};

@@ -5,6 +5,18 @@ use chrono::{DateTime, NaiveDate, NaiveDateTime, SubsecRound, Utc};
 use super::connection::AnyConnection;
 use crate::base::Currency;
 
+/// How long a working day is, in minutes, unless said: 480 (*assumption*).
+pub const WORKING_DAY_MIN_DEFAULT: u32 = 480;
+
+/// What holds for the whole installation and bears on what is decided.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct House {
+    /// The base currency.
+    pub base_currency: Currency,
+    /// How long a working day is, in minutes.
+    pub working_day_min: u32,
+}
+
 /// An open transaction and the circumstances of the request. Everything an operation writes in one `Tx` carries the same instant.
 pub struct Tx<'a> {
     /// The connection, inside a transaction.
@@ -17,9 +29,20 @@ pub struct Tx<'a> {
     pub actor: &'a str,
     /// The installation's base currency.
     pub base_currency: Currency,
+    /// How long a working day is, in minutes.
+    pub working_day_min: u32,
 }
 
 impl Tx<'_> {
+    /// What holds for the whole installation.
+    #[must_use]
+    pub fn house(&self) -> House {
+        House {
+            base_currency: self.base_currency,
+            working_day_min: self.working_day_min,
+        }
+    }
+
     /// The instant as it is stored.
     #[must_use]
     pub fn stored_now(&self) -> NaiveDateTime {

@@ -14,7 +14,7 @@ use crate::base::Currency;
 use crate::base::Entropy;
 use crate::base::{Clock, local_date};
 use crate::base::{Error, RefusalKind};
-use crate::db::{AnyConnection, Db, Tx, stored_instant};
+use crate::db::{AnyConnection, Db, House, Tx, stored_instant};
 
 /// How long an answer to an `Idempotency-Key` is kept, in days.
 const ANSWERS_KEPT_DAYS: i64 = 7;
@@ -43,7 +43,7 @@ pub struct Service {
     db: Db,
     clock: Arc<dyn Clock>,
     entropy: Arc<dyn Entropy>,
-    base_currency: Currency,
+    house: House,
     time_zone: Tz,
     limits: Limits,
 }
@@ -55,7 +55,7 @@ impl Service {
         db: Db,
         clock: Arc<dyn Clock>,
         entropy: Arc<dyn Entropy>,
-        base_currency: Currency,
+        house: House,
         time_zone: Tz,
         limits: Limits,
     ) -> Self {
@@ -63,7 +63,7 @@ impl Service {
             db,
             clock,
             entropy,
-            base_currency,
+            house,
             time_zone,
             limits,
         }
@@ -84,7 +84,13 @@ impl Service {
     /// The installation's base currency.
     #[must_use]
     pub fn base_currency(&self) -> Currency {
-        self.base_currency
+        self.house.base_currency
+    }
+
+    /// What holds for the whole installation.
+    #[must_use]
+    pub fn house(&self) -> House {
+        self.house
     }
 
     /// The installation's time zone.
@@ -188,7 +194,8 @@ impl Service {
                 now,
                 today,
                 actor,
-                base_currency: self.base_currency,
+                base_currency: self.house.base_currency,
+                working_day_min: self.house.working_day_min,
             })
         })
     }

@@ -308,6 +308,7 @@ fn a_demo_keeps_away_from_others_data() {
             db_wait_ms: 10_000,
             base_currency: None,
             time_zone: None,
+            working_day_min: 480,
             demo: true,
             limits: heeltap::http::Limits::default(),
         },

@@ -2,9 +2,11 @@
 
 mod casts;
 mod cli;
+mod day;
 mod demo;
 mod doors;
 mod health;
+mod heat;
 mod histories;
 #[path = "../check_values/hostile.rs"]
 mod hostile;

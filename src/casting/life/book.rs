@@ -4,14 +4,14 @@ use serde_json::json;
 
 use super::coat_needs::coat_needs_renew;
 use super::view::{CastView, cast_show};
-use crate::base::{Currency, Error, Quantity, RefusalKind};
+use crate::base::{Error, Quantity, RefusalKind};
 use crate::casting::planning::load::{grants, materials, plan_facts, recipe};
 use crate::casting::planning::plan::{Planned, plan};
 use crate::casting::planning::plan_view::CastPlan;
 use crate::casting::planning::request::PlanRequest;
 use crate::casting::store::{self, NewCast};
 use crate::catalogue::{RecipeFacts, entries_hold};
-use crate::db::{AnyConnection, Tx};
+use crate::db::{AnyConnection, House, Tx};
 use crate::stock::promises::cast_promise;
 use crate::stock::repicking::Promise;
 use crate::stock::settle::{lock_reach, release_before, repick_after};
@@ -33,11 +33,11 @@ pub enum Booking {
 pub fn cast_plan(
     conn: &mut AnyConnection,
     request: &PlanRequest,
-    currency: Currency,
+    house: House,
 ) -> Result<CastPlan, Error> {
     request.check()?;
     let recipe = recipe(conn, request)?;
-    let facts = plan_facts(conn, recipe, request, currency)?;
+    let facts = plan_facts(conn, recipe, request, house)?;
     Ok(plan(&facts, request)?.view)
 }
 
@@ -49,7 +49,7 @@ pub fn cast_plan(
 pub fn cast_book(tx: &mut Tx<'_>, request: &PlanRequest) -> Result<Booking, Error> {
     request.check()?;
     let (recipe, materials) = locked_recipe(tx, request)?;
-    let facts = plan_facts(tx.conn, recipe, request, tx.base_currency)?;
+    let facts = plan_facts(tx.conn, recipe, request, tx.house())?;
     let planned = plan(&facts, request)?;
     let short = !planned.list.unserved.is_empty();
     if short && !request.allow_short {

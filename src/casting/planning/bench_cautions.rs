@@ -1,5 +1,6 @@
 //! The cautions of a recipe as sentences with their step, once each.
 
+use super::cure::{HOT_FROM_C, effective_cure};
 use crate::casting::sums::cautions::{
     CautionFacts, DEFERRAL, HazardRole, HazardousMaterial, cautions_for,
 };
@@ -25,12 +26,9 @@ pub(in crate::casting) fn cautions(facts: &RecipeFacts, coats: bool) -> Vec<Stri
         materials: mixed.into_iter().chain(agent).collect(),
         release_coat: coats,
         vacuum: true,
-        cure_temperature_c: facts
-            .recipe
-            .body
-            .cure
-            .as_ref()
-            .map(|cure| cure.temperature_c.to_f64()),
+        cure_temperature_c: effective_cure(&facts.recipe.body, &facts.elastomer.body)
+            .map(|(cure, _)| cure.temperature_c.to_f64())
+            .filter(|temperature_c| *temperature_c >= HOT_FROM_C),
         pot_life_min: Some(facts.elastomer.body.pot_life_min.to_f64()),
     });
     let mut sentences: Vec<String> = Vec::new();

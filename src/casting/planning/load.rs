@@ -3,17 +3,18 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use super::coats_ahead::coats_on;
+use super::day_load::day_facts;
 use super::plan::{OnOrder, PlanFacts};
 use super::request::{Charge, PlanRequest};
 use super::sizing::Experience;
 use super::taught_fill::{ObservedLevel, taught_factor};
-use crate::base::{Currency, Error, Micro, Quantity, RefusalKind};
+use crate::base::{Error, Micro, Quantity, RefusalKind};
 use crate::casting::store;
 use crate::casting::sums::learned::{FactorPosterior, Noise};
 use crate::casting::sums::pool::PoolState;
 use crate::casting::sums::yields::{ChipCount, YieldPosterior};
 use crate::catalogue::{RecipeFacts, grant_by_code, recipe_facts};
-use crate::db::AnyConnection;
+use crate::db::{AnyConnection, House};
 use crate::stock;
 use crate::stock::load::shelf;
 
@@ -99,7 +100,7 @@ pub(in crate::casting) fn plan_facts(
     conn: &mut AnyConnection,
     recipe: RecipeFacts,
     request: &PlanRequest,
-    currency: Currency,
+    house: House,
 ) -> Result<PlanFacts, Error> {
     let materials = materials(&recipe);
     let grants = grants(conn, &request.charges)?
@@ -143,7 +144,8 @@ pub(in crate::casting) fn plan_facts(
         mold_pool,
         on_order: on_order(conn, &materials)?,
         later_holders,
-        currency,
+        currency: house.base_currency,
+        day: day_facts(conn, request.cast_on, house.working_day_min)?,
         recipe,
     })
 }

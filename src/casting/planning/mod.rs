@@ -1,6 +1,6 @@
 //! Planning: from a recipe and a wish to everything a cast needs, with nothing written.
 //!
-//! Invariant: `load` and `correct` read; the rest decides, purely, on what was read. Deliberately absent: promises (`life`)
+//! Invariant: `load`, `day_load` and `correct` read; the rest decides, purely, on what was read. Deliberately absent: promises (`life`)
 //! and the choice of packs (stock).
 
 mod bench_cautions;
@@ -8,6 +8,9 @@ pub mod coating;
 pub(in crate::casting) mod coats_ahead;
 pub mod correct;
 pub mod correction;
+pub mod cure;
+pub mod day;
+mod day_load;
 pub mod geometry;
 pub(in crate::casting) mod load;
 pub mod plan;

@@ -7,6 +7,8 @@ use std::collections::BTreeMap;
 use chrono::NaiveDate;
 
 use super::coating::coats_pass;
+use super::cure::{cure_cautions, cure_view};
+use super::day::{DayFacts, day_caution, day_view};
 use super::plan_view::{
     BatchView, CastPlan, FillView, LoadView, MixView, PassedOver, PickView, ReleaseView,
     ResidueView, ShortageView, TapeView,
@@ -54,6 +56,8 @@ pub struct PlanFacts {
     pub later_holders: BTreeMap<i64, Vec<String>>,
     /// The base currency.
     pub currency: Currency,
+    /// The other casts of the day.
+    pub day: DayFacts,
 }
 
 /// A plan with what booking needs besides what is shown.
@@ -97,6 +101,11 @@ pub fn plan(facts: &PlanFacts, request: &PlanRequest) -> Result<Planned, Error> 
         .expected_good(containers, facts.recipe.mold.body.chips);
     let cost = planned_cost(facts, &sizing, &list)?;
     let expected_good = rounded(expected_good)?;
+    let cure = cure_view(&facts.recipe)?;
+    let mut cautions = cautions(facts, &sizing, &list);
+    let day = day_view(&facts.recipe, containers, &facts.day)?;
+    let early = cure.iter().flat_map(cure_cautions);
+    cautions.splice(0..0, early.chain(day.iter().filter_map(day_caution)));
     let view = CastPlan {
         recipe: facts.recipe.recipe.code.clone(),
         containers,
@@ -117,12 +126,14 @@ pub fn plan(facts: &PlanFacts, request: &PlanRequest) -> Result<Planned, Error> 
             during_casting: coats.during_casting,
             loads: coats.loads.iter().map(LoadView::of).collect(),
         }),
+        cure,
+        day,
         picks: pick_views(facts, &sizing, &list),
         passed_over: passed_over(facts, &list),
         shortages: shortages(facts, &list),
         largest_bookable,
         cost: CostView::new(&cost, facts.currency.as_str(), "planned", expected_good)?,
-        cautions: cautions(facts, &sizing, &list),
+        cautions,
     };
     Ok(Planned { view, sizing, list })
 }
@@ -157,7 +168,7 @@ fn sizing_of(facts: &PlanFacts, request: &PlanRequest, containers: u32) -> Resul
         containers,
         groups,
         quantile,
-        request.heat_override_reason.is_some(),
+        request.heat_override_reason.as_deref(),
     )
 }
 

@@ -4,6 +4,8 @@ use chrono::NaiveDate;
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
+use super::cure::CureView;
+use super::day::DayView;
 use crate::base::{Code, Micro, Quantity};
 use crate::casting::cost::CostView;
 use crate::casting::sums::release::CoatingLoad;
@@ -39,6 +41,12 @@ pub struct CastPlan {
     /// The coats.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub release: Option<ReleaseView>,
+    /// The cure, and the advice on it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub cure: Option<CureView>,
+    /// The load of the day.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub day: Option<DayView>,
     /// The packs to use, and why these.
     pub picks: Vec<PickView>,
     /// The packs not used, and why not.

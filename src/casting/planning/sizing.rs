@@ -6,6 +6,7 @@
 use serde::{Deserialize, Serialize};
 
 use super::coating::{coat_need, vial, vials_quantity};
+use super::cure::effective_cure;
 use super::geometry::{draining, tray_of};
 use crate::base::{Error, MICRO_PER_UNIT, Micro, Quantity, Unit};
 use crate::casting::sums::batches::{BatchLimits, Division, divide_batches};
@@ -99,7 +100,7 @@ pub fn size(
     containers: u32,
     groups: u32,
     quantile: f64,
-    heat_override: bool,
+    heat_override: Option<&str>,
 ) -> Result<Sizing, Error> {
     let mut cautions = heat(facts, heat_override)?;
     let (geometry, factor) = tray(facts, experience)?;
@@ -356,8 +357,9 @@ fn tape(facts: &RecipeFacts, containers: u32) -> Result<Option<(TapeCut, u32)>, 
 }
 
 /// Cautions about the cure's heat; an error above what tray or mould bears, unless it is overridden.
-fn heat(facts: &RecipeFacts, overridden: bool) -> Result<Vec<String>, Error> {
-    let Some(cure) = &facts.recipe.body.cure else {
+fn heat(facts: &RecipeFacts, heat_override: Option<&str>) -> Result<Vec<String>, Error> {
+    let cure = effective_cure(&facts.recipe.body, &facts.elastomer.body);
+    let Some((cure, _)) = cure else {
         return Ok(Vec::new());
     };
     let mut cautions = Vec::new();
@@ -375,10 +377,11 @@ fn heat(facts: &RecipeFacts, overridden: bool) -> Result<Vec<String>, Error> {
                 "cure at {} C is within 10 K of what the {what} bears, {limit} C",
                 cure.temperature_c
             )),
-            HeatVerdict::Above if overridden => {
+            HeatVerdict::Above if heat_override.is_some() => {
                 cautions.push(format!(
-                    "cure at {} C is ABOVE what the {what} bears, {limit} C; overridden",
-                    cure.temperature_c
+                    "cure at {} C is ABOVE what the {what} bears, {limit} C; overridden: {}",
+                    cure.temperature_c,
+                    heat_override.unwrap_or_default().trim()
                 ));
             }
             HeatVerdict::Above => {

@@ -297,6 +297,23 @@ pub(in crate::casting) fn cast_cancel(
     Ok(())
 }
 
+/// A cast of a day: id, code, trays, the recipe as it was booked.
+pub(in crate::casting) type CastOfDay = (i64, String, i32, String);
+
+/// The casts that are booked for a day or were poured on it.
+pub(in crate::casting) fn casts_of_day(
+    conn: &mut AnyConnection,
+    day: NaiveDate,
+) -> Result<Vec<CastOfDay>, Error> {
+    let booked = casts::state.eq("booked").and(casts::cast_on.eq(day));
+    let poured = casts::poured_on.eq(day).assume_not_null();
+    Ok(casts::table
+        .filter(booked.or(poured))
+        .order(casts::id)
+        .select((casts::id, casts::code, casts::containers, casts::facts))
+        .load(conn)?)
+}
+
 /// Promises to casts after a day, of the materials: pack, material, the cast's code, quantity.
 pub(in crate::casting) fn promised_after(
     conn: &mut AnyConnection,

@@ -9,8 +9,9 @@ mod pools;
 
 pub(super) use casts::{
     CastRow, ChargeRow, Counted, NewCast, cast_by_code, cast_cancel, cast_codes, cast_demold,
-    cast_demold_undo, cast_insert, cast_next_id, cast_pour, cast_pour_undo, casts_lock, casts_page,
-    charges_by_cast, charges_fetch, charges_insert, promised_after, refused_booking_insert,
+    cast_demold_undo, cast_insert, cast_next_id, cast_pour, cast_pour_undo, casts_lock,
+    casts_of_day, casts_page, charges_by_cast, charges_fetch, charges_insert, promised_after,
+    refused_booking_insert,
 };
 pub(super) use coats::{
     BookedOnMold, CoatRow, Inspection, NewCoat, NewTreatment, TreatmentRow, booked_on_mold,

@@ -292,7 +292,7 @@ fn largest_batch(
 }
 
 /// `total` in `parts` shares that differ by one at most, the larger ones first.
-fn even_shares(total: u32, parts: u32) -> Vec<u32> {
+pub(super) fn even_shares(total: u32, parts: u32) -> Vec<u32> {
     let parts = parts.max(1);
     let (each, larger) = (total / parts, total % parts);
     (0..parts)

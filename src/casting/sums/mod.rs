@@ -10,6 +10,7 @@ pub mod cautions;
 pub mod coats;
 pub mod correction;
 pub mod cup_room;
+pub mod day;
 pub mod fill;
 pub mod film;
 pub mod hazards;

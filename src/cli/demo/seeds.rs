@@ -452,7 +452,7 @@ mod tests {
         // 213 days before that Monday is a Friday, 196 a Monday; the expiry is 11 days ahead.
         assert_eq!(
             lines[1],
-            "T-341,1,Torrisvik Kjemi,2025-08-01,2025-08-18,vial-release,TV-140,14,1,each,1050.00,NOK,95.00,2026-03-13,0.0858,,"
+            "T-341,1,Torrisvik Kjemi,2025-08-01,2025-08-18,vial-release,TV-140,22,1,each,1650.00,NOK,95.00,2026-03-13,0.0858,,"
         );
         assert_eq!(lines.len(), 2);
     }

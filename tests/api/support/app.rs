@@ -72,6 +72,7 @@ impl TestApp {
             db_wait_ms: 10_000,
             base_currency: Some(Currency::parse("EUR").expect("a currency")),
             time_zone: None,
+            working_day_min: 480,
             demo: false,
             limits: Limits::default(),
         }
