@@ -233,38 +233,16 @@ fn one_tray(facts: &RecipeFacts) -> Option<UsualCup> {
 /// [`Error::Invalid`] when a figure leaves its range.
 ///
 /// ```
-/// # use heeltap::costing::residue::drain::{MixPrice, trade_off};
-/// # let entry = |id: i64, code: &str, body: serde_json::Value| {
-/// #     serde_json::json!({"id": id, "code": code, "name": code, "version": 1, "retired": false, "body": body})
-/// # };
-/// # let material = |id: i64, code: &str, kind: &str, more: serde_json::Value| {
-/// #     let mut body = serde_json::json!({"code": code, "name": code, "kind": kind, "unit": "g"});
-/// #     body.as_object_mut().unwrap().extend(more.as_object().unwrap().clone());
-/// #     entry(id, code, body)
-/// # };
-/// # let facts = serde_json::json!({
-/// #     "recipe": entry(1, "chip", serde_json::json!({"code": "chip", "name": "Chip", "elastomer": "el", "mold": "mold",
-/// #         "container": "tray", "cup": "cup", "chip_thickness_mm": "4", "drain_time_s": "60"})),
-/// #     "elastomer": entry(2, "el", serde_json::json!({"code": "el", "name": "El", "base": "base", "curing_agent": "agent",
-/// #         "ratio": {"base": "10", "curing_agent": "1"}, "ratio_tolerance": "0.02", "density_g_per_ml": "1.03",
-/// #         "viscosity_pa_s": "3.5", "pot_life_min": "90", "cure": []})),
-/// #     "mold": entry(3, "mold", serde_json::json!({"code": "mold", "name": "Mould", "length_mm": "75", "width_mm": "50",
-/// #         "thickness_mm": "1", "chips": 4})),
-/// #     "base": material(4, "base", "elastomer_base", serde_json::json!({})),
-/// #     "curing_agent": material(5, "agent", "curing_agent", serde_json::json!({})),
-/// #     "container": material(6, "tray", "container", serde_json::json!({"unit": "each", "container":
-/// #         {"shape": "rectangular", "length_mm": "90", "width_mm": "60", "depth_mm": "15"}})),
-/// #     "cup": material(7, "cup", "mixing_cup", serde_json::json!({"unit": "each", "container":
-/// #         {"shape": "round", "diameter_mm": "70", "depth_mm": "90", "fill_limit": "0.5"}})),
-/// #     "tape": null, "release_agent": null, "extras": [],
-/// # });
-/// # let facts: heeltap::catalogue::RecipeFacts = serde_json::from_value(facts).unwrap();
-/// # let price = MixPrice { base: None, curing_agent: None, ratio: facts.elastomer.body.ratio };
-/// # let prior = heeltap::casting::sums::learned::FactorPosterior::prior();
+/// use heeltap::costing::residue::drain::{MixPrice, trade_off};
+/// # let facts = include_str!(concat!(env!("CARGO_MANIFEST_DIR"), "/src/casting/samples/recipe.json"));
+/// # let facts: heeltap::catalogue::RecipeFacts = serde_json::from_str(facts).unwrap();
+/// let price = MixPrice { base: None, curing_agent: None, ratio: facts.elastomer.body.ratio };
+/// let prior = heeltap::casting::sums::learned::FactorPosterior::prior();
 /// let drain = trade_off(&facts, &[], &prior, &price)?;
 /// assert_eq!((drain.needed_basis, drain.rows.len()), ("one_tray", 10));
-/// // 90 x 60 x 5 mm less 75 x 50 x 1 mm, at 1.03 g/mL with 5 % more.
-/// assert_eq!(drain.needed_g.to_string(), "25.144875");
+/// // A tray of 90 x 60 mm with 2 degrees of draft, filled 5.1 mm high, less 75 x 50 x 1.1 mm of mould and tape, at
+/// // 1.03 g/mL with 5 % more.
+/// assert_eq!(drain.needed_g.to_string(), "25.470903");
 /// assert!(drain.rows[0].saved_g > drain.rows[9].saved_g);
 /// # Ok::<(), heeltap::base::Error>(())
 /// ```

@@ -70,6 +70,16 @@ impl ResidueGathering {
     ///
     /// # Errors
     /// [`Error::Internal`] when a weighed cup is not in the cast's pour; [`Error::Invalid`] when a sum leaves its range.
+    ///
+    /// ```
+    /// use heeltap::base::{Code, Error};
+    /// use heeltap::costing::residue::{facts::PouredCast, grouping::ResidueBy, report::{ResidueGathering, whole}};
+    /// let mut gathering = ResidueGathering::new(ResidueBy::Month);
+    /// let code = Code::parse("C-00007").map_err(Error::internal)?;
+    /// let cast = PouredCast::read((7, code, 3), "2026-03-02".parse().unwrap(), "{}", "{}")?;
+    /// gathering.add(&cast, &[], &[whole(Default::default())])?; // None of its cups was weighed.
+    /// # Ok::<(), Error>(())
+    /// ```
     pub fn add(
         &mut self,
         cast: &PouredCast,
@@ -106,6 +116,16 @@ impl ResidueGathering {
     ///
     /// # Errors
     /// [`Error::Internal`] when a name is missing; [`Error::Invalid`] when a sum leaves its range.
+    ///
+    /// ```
+    /// # use heeltap::costing::residue::{grouping::ResidueBy, report::{ResidueGathering, ResidueNames}};
+    /// # let (period, names) = (Default::default(), ResidueNames::default());
+    /// # let euro = heeltap::base::Currency::parse("EUR").map_err(heeltap::base::Error::internal)?;
+    /// let empty = ResidueGathering::new(ResidueBy::Cast);
+    /// let report = empty.report(period, euro, &names, &Default::default(), vec![])?;
+    /// assert_eq!((report.currency.as_str(), report.total.casts), ("EUR", 0));
+    /// # Ok::<(), heeltap::base::Error>(())
+    /// ```
     pub fn report(
         mut self,
         period: Period,

@@ -119,8 +119,6 @@ impl ResidueTally {
     /// let mut tally = ResidueTally::default();
     /// tally.add(&cup, &cup.masses);
     /// assert_eq!((tally.cups_weighed, tally.at_or_below, tally.distance), (1, 1, 1_000_000));
-    /// assert_eq!(tally.weighed_over_expected()?.map(|ratio| ratio.to_string()), Some("0.9".to_owned()));
-    /// assert_eq!(tally.mean_distance_g()?.map(|mean| mean.to_string()), Some("1".to_owned()));
     /// # Ok::<(), heeltap::base::Error>(())
     /// ```
     pub fn add(&mut self, cup: &WeighedCup, share: &[Quantity; MASSES]) {
@@ -174,8 +172,15 @@ impl ResidueTally {
 
     /// Weighed over expected, half to even; none when nothing was expected.
     ///
+    /// ```
+    /// use heeltap::costing::residue::tally::ResidueTally;
+    /// let tally = ResidueTally { masses: [60, 0, 8, 0, 6], ..ResidueTally::default() };
+    /// assert_eq!(tally.weighed_over_expected()?.map(|ratio| ratio.to_string()), Some("0.75".to_owned()));
+    /// # Ok::<(), heeltap::base::Error>(())
+    /// ```
+    ///
     /// # Errors
-    /// [`Error::Invalid`] when it leaves the range. [`ResidueTally::add`] has an example.
+    /// [`Error::Invalid`] when it leaves the range.
     pub fn weighed_over_expected(&self) -> Result<Option<Micro>, Error> {
         ratio(self.masses[4], self.masses[2])
     }
@@ -212,8 +217,15 @@ impl ResidueTally {
 
     /// The mean distance between expected and weighed, half to even; none without a cup.
     ///
+    /// ```
+    /// use heeltap::costing::residue::tally::ResidueTally;
+    /// let tally = ResidueTally { cups_weighed: 2, distance: 3_000_000, ..ResidueTally::default() };
+    /// assert_eq!(tally.mean_distance_g()?.map(|mean| mean.to_string()), Some("1.5".to_owned()));
+    /// # Ok::<(), heeltap::base::Error>(())
+    /// ```
+    ///
     /// # Errors
-    /// [`Error::Invalid`] when it leaves the range. [`ResidueTally::add`] has an example.
+    /// [`Error::Invalid`] when it leaves the range.
     pub fn mean_distance_g(&self) -> Result<Option<Quantity>, Error> {
         if self.cups_weighed == 0 {
             return Ok(None);
