@@ -37,7 +37,7 @@ use crate::http::{Door, ProblemBody, Role};
         (name = "purchasing", description = "Purchase files, orders, exchange rates"),
         (name = "stock", description = "Lots and packs, bench events, and the proof of the books"),
         (name = "warnings", description = "What needs somebody's attention"),
-        (name = "reports", description = "What replicas cost, for those who pay"),
+        (name = "reports", description = "What replicas cost, for those who pay; what stays in the cups, for those who cast"),
         (name = "reorder", description = "What runs out when, by when to order, and how much"),
     )
 )]

@@ -53,6 +53,10 @@ impl Component {
     ];
 
     /// The component's word, as it is stored and shown.
+    ///
+    /// ```
+    /// assert_eq!(heeltap::casting::cost::Component::Trim.as_str(), "trim");
+    /// ```
     #[must_use]
     pub const fn as_str(self) -> &'static str {
         match self {
@@ -70,6 +74,12 @@ impl Component {
     }
 
     /// The component of a stored word; none when the word is unknown.
+    ///
+    /// ```
+    /// use heeltap::casting::cost::Component;
+    /// assert_eq!(Component::from_word("residue"), Some(Component::Residue));
+    /// assert_eq!(Component::from_word("glue"), None);
+    /// ```
     #[must_use]
     pub fn from_word(word: &str) -> Option<Self> {
         Self::ALL
@@ -87,6 +97,16 @@ impl Components {
     ///
     /// # Errors
     /// [`Error::Invalid`] when the sum leaves the range of money.
+    ///
+    /// ```
+    /// use heeltap::base::Money;
+    /// use heeltap::casting::cost::{Component, Components};
+    /// let mut cost = Components::default();
+    /// cost.add(Component::Tape, Money::from_int(2))?;
+    /// cost.add(Component::Tape, Money::from_int(3))?;
+    /// assert_eq!(cost.get(Component::Tape), Money::from_int(5));
+    /// # Ok::<(), heeltap::base::Error>(())
+    /// ```
     pub fn add(&mut self, component: Component, amount: Money) -> Result<(), Error> {
         let place = &mut self.0[component as usize];
         *place = Money::from_micro(*place).checked_add(amount)?.micro();
@@ -94,12 +114,23 @@ impl Components {
     }
 
     /// The amount under a component.
+    ///
+    /// ```
+    /// use heeltap::base::Money;
+    /// use heeltap::casting::cost::{Component, Components};
+    /// assert_eq!(Components::default().get(Component::Cup), Money::ZERO);
+    /// ```
     #[must_use]
     pub fn get(&self, component: Component) -> Money {
         Money::from_micro(self.0[component as usize])
     }
 
     /// Component and amount, in order.
+    ///
+    /// ```
+    /// use heeltap::casting::cost::{Component, Components};
+    /// assert_eq!(Components::default().iter().map(|(component, _)| component).next(), Some(Component::Chip));
+    /// ```
     pub fn iter(&self) -> impl Iterator<Item = (Component, Money)> + '_ {
         Component::ALL
             .into_iter()
@@ -110,6 +141,16 @@ impl Components {
     ///
     /// # Errors
     /// [`Error::Invalid`] when it leaves the range of money.
+    ///
+    /// ```
+    /// use heeltap::base::Money;
+    /// use heeltap::casting::cost::{Component, Components};
+    /// let mut cost = Components::default();
+    /// cost.add(Component::Tape, Money::from_int(2))?;
+    /// cost.add(Component::Mold, Money::from_int(3))?;
+    /// assert_eq!(cost.total()?, Money::from_int(5));
+    /// # Ok::<(), heeltap::base::Error>(())
+    /// ```
     pub fn total(&self) -> Result<Money, Error> {
         Ok(Money::checked_sum(
             self.0.into_iter().map(Money::from_micro),
@@ -122,6 +163,18 @@ impl Components {
     ///
     /// # Errors
     /// [`Error::Invalid`] when there is no mass to spread a value over.
+    ///
+    /// ```
+    /// use heeltap::base::Money;
+    /// use heeltap::casting::cost::{Component, Components};
+    /// use heeltap::casting::sums::split::split_mix;
+    /// let shares = split_mix(30.0, 20.0, 60.0, 6.0).map_err(heeltap::base::Error::internal)?;
+    /// let mut cost = Components::default();
+    /// cost.add_elastomer(Money::from_int(6), &shares, false)?;
+    /// assert_eq!(cost.get(Component::Chip), Money::from_int(3));
+    /// assert_eq!(cost.get(Component::Residue).to_string(), "0.6");
+    /// # Ok::<(), heeltap::base::Error>(())
+    /// ```
     pub fn add_elastomer(
         &mut self,
         value: Money,
@@ -192,6 +245,17 @@ impl CostView {
     ///
     /// # Errors
     /// [`Error::Invalid`] when a sum leaves the range of money.
+    ///
+    /// ```
+    /// use heeltap::base::{Micro, Money};
+    /// use heeltap::casting::cost::{Component, Components, CostView};
+    /// let mut cost = Components::default();
+    /// cost.add(Component::Chip, Money::from_int(10))?;
+    /// let view = CostView::new(&cost, "EUR", "actual", Micro::from_int(3))?;
+    /// assert_eq!(view.per_good_chip.map(|amount| amount.to_string()), Some("3.333333".to_owned()));
+    /// assert_eq!(CostView::new(&cost, "EUR", "actual", Micro::ZERO)?.per_good_chip, None);
+    /// # Ok::<(), heeltap::base::Error>(())
+    /// ```
     pub fn new(
         components: &Components,
         currency: &str,

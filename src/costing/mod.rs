@@ -1,4 +1,4 @@
-//! The costing room: what replicas cost, by who pays, by month, by recipe, by cast.
+//! The costing room: what replicas cost, by who pays, by month, by recipe, by cast; what stays in the cups.
 //!
 //! Invariants: a report adds up as printed, rows and columns alike, and carries the exact total beside it, which equals
 //! the sums kept for its casts to the millionth; a cast is reported whole in the period of its demould, and until then
@@ -12,6 +12,7 @@ pub mod ops;
 pub mod period;
 pub mod report;
 pub mod report_csv;
+pub mod residue;
 pub mod rounding;
 mod routes;
 mod store;

@@ -28,10 +28,7 @@ pub fn replica_cost(
     by: GroupBy,
     currency: Currency,
 ) -> Result<ReplicaCost, Error> {
-    let days = (
-        period.from().unwrap_or(FIRST_DAY),
-        period.to().unwrap_or(LAST_DAY),
-    );
+    let days = days_of(period);
     let casts = store::casts_demolded(conn, days)?;
     let mut gathering = Gathering::new(by);
     if let (Some(first), Some(last)) = (casts.first(), casts.last()) {
@@ -69,8 +66,19 @@ pub fn replica_cost(
     gathering.report(period, currency, &names, in_progress)
 }
 
+/// The first and last day of a period, an open end as far away as a day can be.
+pub(super) fn days_of(period: Period) -> (NaiveDate, NaiveDate) {
+    (
+        period.from().unwrap_or(FIRST_DAY),
+        period.to().unwrap_or(LAST_DAY),
+    )
+}
+
 /// The next rows that are a cast's, from rows in the order of casts; rows of earlier casts are passed over.
-fn of_cast<T>(rows: &mut Peekable<impl Iterator<Item = (i64, T)>>, cast_id: i64) -> Vec<T> {
+pub(super) fn of_cast<T>(
+    rows: &mut Peekable<impl Iterator<Item = (i64, T)>>,
+    cast_id: i64,
+) -> Vec<T> {
     let mut found = Vec::new();
     while let Some((of, row)) = rows.next_if(|(of, _)| *of <= cast_id) {
         if of == cast_id {

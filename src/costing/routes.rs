@@ -16,7 +16,8 @@ use crate::http::{Answer, Problem, ProblemBody, Service};
 
 /// Adds the costing room's operations.
 pub fn routes(cfg: &mut ServiceConfig<'_>) {
-    cfg.service(replica_cost_get);
+    cfg.service(replica_cost_get)
+        .service(super::residue::routes::residue_get);
 }
 
 /// The query of a report.
@@ -40,9 +41,20 @@ struct ReportQuery {
 
 /// How a report is written.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum Format {
+pub(super) enum Format {
     Json,
     Csv,
+}
+
+impl Format {
+    /// The format of a word; JSON unless one is given.
+    pub(super) fn parse(word: Option<&str>) -> Result<Self, Problem> {
+        match word {
+            None | Some("json") => Ok(Self::Json),
+            Some("csv") => Ok(Self::Csv),
+            Some(word) => Err(not_one_of("format", word, "json, csv")),
+        }
+    }
 }
 
 impl ReportQuery {
@@ -55,16 +67,11 @@ impl ReportQuery {
             Some(word) => GroupBy::from_word(word)
                 .ok_or_else(|| not_one_of("group_by", word, "grant, month, recipe, cast"))?,
         };
-        let format = match self.format.as_deref() {
-            None | Some("json") => Format::Json,
-            Some("csv") => Format::Csv,
-            Some(word) => return Err(not_one_of("format", word, "json, csv")),
-        };
-        Ok((period, by, format))
+        Ok((period, by, Format::parse(self.format.as_deref())?))
     }
 }
 
-fn not_one_of(name: &str, word: &str, words: &str) -> Problem {
+pub(super) fn not_one_of(name: &str, word: &str, words: &str) -> Problem {
     let word: String = word.chars().take(32).collect();
     Problem::bad_query(&format!("{name} `{word}` is not one of {words}"))
 }

@@ -15,6 +15,10 @@ use crate::db::{AnyConnection, sum_bigint};
 use super::grouping::CastFacts;
 use super::report::Names;
 
+mod residue;
+
+pub(super) use residue::{casts_poured, observations, part_prices};
+
 /// The sums of the ten components in their order, and of all rows whatever their component.
 type Sums = (i64, i64, i64, i64, i64, i64, i64, i64, i64, i64, i64);
 

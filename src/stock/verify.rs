@@ -69,6 +69,7 @@ pub fn verify(conn: &mut AnyConnection) -> Result<Verified, Error> {
     covered(conn, &mut found.breaches)?;
     daily_demand(conn, demand, &mut found.breaches)?;
     cast_costs(conn, &mut found.breaches)?;
+    treatments(conn, &mut found.breaches)?;
     found.ok = found.breaches.is_empty();
     Ok(found)
 }
@@ -175,6 +176,23 @@ fn cast_costs(conn: &mut AnyConnection, breaches: &mut Vec<Breach>) -> Result<()
             breaches.push(Breach {
                 invariant: 7,
                 subject: format!("cast {cast_id}"),
+                detail,
+            });
+        }
+    }
+    Ok(())
+}
+
+/// Invariant 4 for release coats: what the vials of a treatment were worth is what its coats were filled with.
+fn treatments(conn: &mut AnyConnection, breaches: &mut Vec<Breach>) -> Result<(), Error> {
+    for (treatment_id, vials, filled) in store::treatments_against_coats(conn)? {
+        if vials != filled {
+            let detail = format!(
+                "its vials took {vials} millionths from the stock, but its coats were filled with {filled}"
+            );
+            breaches.push(Breach {
+                invariant: 4,
+                subject: format!("treatment {treatment_id}"),
                 detail,
             });
         }

@@ -1,10 +1,12 @@
 //! Any history keeps the books whole: random receipts, bookings, pours, demoulds, undos, cancellations, counts, losses,
-//! holds and reversals, in any order. After every history all seven invariants are proved from the books.
+//! holds, reversals, release coats and looks at them, in any order. After every history all seven invariants are proved from the books.
 
 use heeltap::base::{Error, Quantity};
 use heeltap::casting::life::book::{Booking, cast_book};
 use heeltap::casting::life::demold::cast_demold;
+use heeltap::casting::life::inspect::treatment_inspect;
 use heeltap::casting::life::pour::cast_pour;
+use heeltap::casting::life::treat::{TreatmentUndoIn, treatment_apply, treatment_undo};
 use heeltap::casting::life::undo::{UndoIn, cast_cancel, cast_undo};
 use heeltap::db::Tx;
 use heeltap::stock::counting::{CountIn, pack_count};
@@ -69,6 +71,19 @@ enum Step {
     Reverse {
         movement: u8,
     },
+    Treat {
+        copies: u8,
+        vials: u8,
+        cast: Option<u8>,
+        recount: bool,
+    },
+    Inspect {
+        treatment: u8,
+        seen: bool,
+    },
+    Untreat {
+        treatment: u8,
+    },
 }
 
 fn step() -> impl Strategy<Value = Step> {
@@ -87,6 +102,10 @@ fn step() -> impl Strategy<Value = Step> {
         2 => (1_u8..14, 0_u16..300).prop_map(|(pack, found)| Step::Count { pack, found }),
         2 => (1_u8..14, 1_u16..200, any::<bool>()).prop_map(|(pack, some, spill)| Step::Lose { pack, some, spill }),
         1 => (1_u8..60).prop_map(|movement| Step::Reverse { movement }),
+        2 => (1_u8..4, 1_u8..3, prop::option::weighted(0.3, 1_u8..8), any::<bool>())
+            .prop_map(|(copies, vials, cast, recount)| Step::Treat { copies, vials, cast, recount }),
+        1 => (1_u8..6, any::<bool>()).prop_map(|(treatment, seen)| Step::Inspect { treatment, seen }),
+        1 => (1_u8..6).prop_map(|treatment| Step::Untreat { treatment }),
     ]
 }
 
@@ -144,6 +163,26 @@ fn pour(tx: &mut Tx<'_>, step: &Step) -> Result<(), Error> {
     .map(drop)
 }
 
+fn treat(tx: &mut Tx<'_>, step: &Step) -> Result<(), Error> {
+    let Step::Treat {
+        copies,
+        vials,
+        cast,
+        recount,
+    } = step
+    else {
+        return Ok(());
+    };
+    let copies = match copies {
+        1 => vec![1],
+        2 => vec![2],
+        _ => vec![1, 2],
+    };
+    let input = json!({"treated_on": "2026-03-02", "release_agent": "vial", "vials": vials, "recount": recount,
+        "cast": cast.map(code), "molds": [{"mold": "mold", "copies": copies}]});
+    treatment_apply(tx, &serde_json::from_value(input).map_err(Error::internal)?).map(drop)
+}
+
 fn act(tx: &mut Tx<'_>, step: &Step) -> Result<(), Error> {
     let reason = || "test".to_owned();
     match step {
@@ -181,6 +220,15 @@ fn act(tx: &mut Tx<'_>, step: &Step) -> Result<(), Error> {
                 on: None,
             };
             pack_lose(tx, i64::from(*pack), kind, &input).map(drop)
+        }
+        Step::Treat { .. } => treat(tx, step),
+        Step::Inspect { treatment, seen } => {
+            let input = json!({"inspected_on": "2026-03-02", "seen": seen});
+            let input = serde_json::from_value(input).map_err(Error::internal)?;
+            treatment_inspect(tx, i64::from(*treatment), &input).map(drop)
+        }
+        Step::Untreat { treatment } => {
+            treatment_undo(tx, i64::from(*treatment), &TreatmentUndoIn::default()).map(drop)
         }
         Step::Reverse { movement } => {
             movement_reverse(tx, i64::from(*movement), &ReverseIn { reason: reason() }).map(drop)

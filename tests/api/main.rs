@@ -26,6 +26,7 @@ mod purchase_imports;
 mod readme;
 mod reorder;
 mod reports;
+mod residue_report;
 mod shutdown;
 mod support;
 mod tokens;

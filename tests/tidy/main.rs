@@ -1,5 +1,5 @@
 //! Keeps the house in order: which room may know which, where the database library may be named, which files are pure,
-//! that every file says what it is for, and how long files and functions may be.
+//! that every file says what it is for, where every function has an example, and how long files and functions may be.
 //!
 //! Invariants: each rule is a function from source text to faults, and is itself tested with a sample that breaks it;
 //! an exception has a reason, and one that is no longer needed is a fault. Deliberately absent: what the compiler and
@@ -11,7 +11,9 @@ mod source;
 use std::fs;
 use std::path::{Path, PathBuf};
 
-use rules::{Faults, Source, database_library, directions, lengths, module_doc, purity, unexcused};
+use rules::{
+    Faults, Source, database_library, directions, examples, lengths, module_doc, purity, unexcused,
+};
 
 /// The rooms from the ground up. A room may know those of the rows before its own.
 const FLOORS: &[&[&str]] = &[
@@ -37,6 +39,15 @@ const FEATURES: &[&str] = &[
     "reorder",
     "notify",
     "pages",
+];
+
+/// Where every public function of a pure file has an example that runs.
+const EXAMPLES_IN: &[&str] = &[
+    "src/casting/cost.rs",
+    "src/casting/life/",
+    "src/casting/planning/",
+    "src/casting/sums/",
+    "src/costing/residue/",
 ];
 
 /// Files of the feature rooms that act (load, decide, append), besides those named `mod`, `store`, `ops`, `routes`,
@@ -175,6 +186,11 @@ fn pure_files_are_pure() {
 #[test]
 fn every_file_says_what_it_is_for() {
     holds(module_doc);
+}
+
+#[test]
+fn public_functions_have_examples_that_run() {
+    holds(examples);
 }
 
 #[test]

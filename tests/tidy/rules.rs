@@ -1,8 +1,9 @@
 //! The rules: each a function from a source file to its faults, and tested with samples that break it.
 
-use crate::source::{code_of, first_words, functions, names, rooms_named, without_tests};
+use crate::source::{code_of, first_words, functions, is_word, names, rooms_named, without_tests};
 use crate::{
-    ACTING, FEATURES, FILE_LINES_MAX, FLOORS, FUNCTION_LINES_MAX, IMPURE, PURE_ALL_THE_SAME,
+    ACTING, EXAMPLES_IN, FEATURES, FILE_LINES_MAX, FLOORS, FUNCTION_LINES_MAX, IMPURE,
+    PURE_ALL_THE_SAME,
 };
 
 /// A source file with its path from the root of the repository.
@@ -152,6 +153,34 @@ pub(crate) fn module_doc(source: &Source) -> Faults {
         "{}: the first line must say what the file is for (`//! …`)",
         source.path
     )]
+}
+
+/// Every public function of the pure files listed in [`EXAMPLES_IN`] has an example that runs.
+pub(crate) fn examples(source: &Source) -> Faults {
+    let path = source.path.as_str();
+    let listed = EXAMPLES_IN.iter().any(|place| path.starts_with(place));
+    if !listed || acts(path) {
+        return Vec::new();
+    }
+    let lines: Vec<&str> = source.text.lines().collect();
+    let code = without_tests(&code_of(&source.text));
+    let public = code.lines().enumerate().filter_map(|(at, line)| {
+        let line = line.trim_start().strip_prefix("pub ")?;
+        let rest = line.strip_prefix("const ").unwrap_or(line);
+        let name = rest.strip_prefix("fn ")?;
+        Some((at, name.chars().take_while(|c| is_word(*c)).collect()))
+    });
+    public
+        .filter(|(at, _): &(usize, String)| {
+            !lines[..*at]
+                .iter()
+                .rev()
+                .map(|line| line.trim_start())
+                .take_while(|line| line.starts_with("///") || line.starts_with("#["))
+                .any(|line| line.starts_with("/// ```"))
+        })
+        .map(|(at, name)| format!("{path}:{}: `{name}` has no example that runs", at + 1))
+        .collect()
 }
 
 /// Files and functions that are too long, as what they are called in [`LONGER`] and how long they are.
@@ -350,6 +379,29 @@ mod samples {
         check(module_doc, "src/a.rs", "use b;\n//! Late.", 1);
         check(module_doc, "src/a.rs", "//!\nuse b;", 1);
         check(module_doc, "src/a.rs", "", 1);
+    }
+
+    #[test]
+    fn a_public_function_without_an_example_is_caught() {
+        let example = "/// What.\n///\n/// ```\n/// f();\n/// ```\n#[must_use]\n";
+        let path = "src/casting/sums/a.rs";
+        check(examples, path, &format!("{example}pub fn f() {{}}"), 0);
+        check(examples, path, "/// What.\npub fn f() {}", 1);
+        check(
+            examples,
+            path,
+            &format!("{example}pub fn f() {{}}\n    /// What.\n    pub const fn g() {{}}"),
+            1,
+        );
+        check(examples, path, "fn f() {}\npub(super) fn g() {}", 0);
+        check(
+            examples,
+            path,
+            "#[cfg(test)]\nmod tests {\n    pub fn f() {}\n}",
+            0,
+        );
+        check(examples, "src/casting/store/a.rs", "pub fn f() {}", 0);
+        check(examples, "src/stock/a.rs", "pub fn f() {}", 0);
     }
 
     #[test]

@@ -75,6 +75,15 @@ pub struct DemoldRecord {
 ///
 /// # Errors
 /// [`Error::Invalid`] with every fault: neither or both ways of counting, a reason without words, more chips than were cast.
+///
+/// ```
+/// use heeltap::casting::life::demold_input::{DemoldIn, count};
+/// let told = |body: &str| serde_json::from_str::<DemoldIn>(body).unwrap();
+/// let found = count(&told(r#"{"demolded_on": "2026-03-03", "good": 7, "rejects": [{"reason": "bubbles", "count": 1}]}"#), 2, 4)?;
+/// assert_eq!((found.good, found.rejected), (7, 1));
+/// assert!(count(&told(r#"{"demolded_on": "2026-03-03", "good": 9}"#), 2, 4).is_err());
+/// # Ok::<(), heeltap::base::Error>(())
+/// ```
 pub fn count(input: &DemoldIn, trays: u32, chips_per_tray: u32) -> Result<DemoldRecord, Error> {
     let mut faults = Vec::new();
     let whole = match (&input.good, &input.containers) {

@@ -122,6 +122,15 @@ impl PouredBatch {
     ///
     /// # Errors
     /// [`Error::Invalid`] when it leaves the range of decimals.
+    ///
+    /// ```
+    /// use heeltap::casting::life::pour_input::PouredBatch;
+    /// let batch = r#"{"no": 1, "containers": 2, "base_g": "50", "curing_agent_g": "5", "total_g": "55", "residue_g": "4.5",
+    ///     "stirrer_loss_g": "0.5", "residue_base_g": "4", "residue_basis": "weighed", "film_g": "4"}"#;
+    /// let batch: PouredBatch = serde_json::from_str(batch).unwrap();
+    /// assert_eq!(batch.film_residue_g()?.to_string(), "4");
+    /// # Ok::<(), heeltap::base::Error>(())
+    /// ```
     pub fn film_residue_g(&self) -> Result<Micro, Error> {
         Ok(self
             .residue_g
@@ -144,6 +153,16 @@ impl Poured {
     ///
     /// # Errors
     /// [`Error::Invalid`] when a sum leaves the range of decimals.
+    ///
+    /// ```
+    /// use heeltap::casting::life::pour_input::{Poured, PouredBatch};
+    /// let batch = r#"{"no": 1, "containers": 2, "base_g": "50", "curing_agent_g": "5", "total_g": "55", "residue_g": "4.5",
+    ///     "residue_base_g": "4", "residue_basis": "weighed", "film_g": "4"}"#;
+    /// let batch: PouredBatch = serde_json::from_str(batch).unwrap();
+    /// let mass = Poured { batches: vec![batch], containers: 2 }.mass()?;
+    /// assert_eq!((mass.poured_g, mass.weighed), (50.5, true));
+    /// # Ok::<(), heeltap::base::Error>(())
+    /// ```
     pub fn mass(&self) -> Result<PouredMass, Error> {
         let mut poured_g = Micro::ZERO;
         let kept = || {
@@ -167,6 +186,33 @@ impl Poured {
 /// # Errors
 /// [`Error::Invalid`] with every fault: masses that are not above 0, a residue larger than the mix, a weighing without its
 /// tare, more trays than planned.
+///
+/// ```
+/// # use heeltap::casting::planning::{day::DayFacts, plan::{PlanFacts, plan}, sizing::Experience};
+/// # use heeltap::casting::sums::{learned::FactorPosterior, yields::YieldPosterior};
+/// # let recipe = include_str!(concat!(env!("CARGO_MANIFEST_DIR"), "/src/casting/samples/recipe.json"));
+/// # let facts = PlanFacts {
+/// #     recipe: serde_json::from_str(recipe).unwrap(),
+/// #     experience: Experience { residue: FactorPosterior::prior(), fill_factors: vec![], coats: vec![] },
+/// #     yields: YieldPosterior::from_history(Default::default(), Default::default()),
+/// #     shelf: vec![], grants: vec![], mold_pool: Default::default(),
+/// #     on_order: Default::default(), later_holders: Default::default(),
+/// #     currency: heeltap::base::Currency::parse("EUR").unwrap(),
+/// #     day: DayFacts { working_min: 480, others: vec![] },
+/// # };
+/// # let request = r#"{"recipe": "chip", "containers": 2, "cast_on": "2026-03-02"}"#;
+/// # let plan = plan(&facts, &serde_json::from_str(request).unwrap())?.view;
+/// use heeltap::casting::life::pour_input::{PourIn, settle_pour};
+/// let told = |residue_g: &str| -> PourIn {
+///     serde_json::from_value(serde_json::json!({"poured_on": "2026-03-02",
+///         "batches": [{"base_g": "50", "curing_agent_g": "5", "residue_g": residue_g}]})).unwrap()
+/// };
+/// let poured = settle_pour(&told("4.4"), &plan, &facts.recipe, &FactorPosterior::prior())?;
+/// assert_eq!(poured.batches[0].residue_base_g.to_string(), "4"); // 10 : 1, as the batch was weighed.
+/// let more_than_mixed = settle_pour(&told("56"), &plan, &facts.recipe, &FactorPosterior::prior());
+/// assert!(more_than_mixed.unwrap_err().to_string().contains("only 55 g were mixed"));
+/// # Ok::<(), heeltap::base::Error>(())
+/// ```
 pub fn settle_pour(
     input: &PourIn,
     plan: &CastPlan,

@@ -45,6 +45,22 @@ pub struct Takes {
 }
 
 /// Decides the takes. `shelf` stands as if this cast's own promises were given back; it is lowered by what is taken.
+///
+/// ```
+/// use heeltap::base::Quantity;
+/// use heeltap::casting::life::takes::{Wanted, decide};
+/// use heeltap::stock::needs::{Need, Purpose};
+/// use heeltap::stock::picking::PickRules;
+/// let need = Need {
+///     material_id: 1, purpose: Purpose::Base, batch_no: 1, quantity: Quantity::from_int(40), piece: Quantity::from_micro(1),
+/// };
+/// let rules = PickRules {
+///     day: "2026-03-02".parse().unwrap(), grants: vec![], allow_mixed_kits: false, allow_cross_charge: false,
+/// };
+/// let wanted = [Wanted { need, pack_id: None }];
+/// let takes = decide(&mut [], &wanted, &[], &rules, false);
+/// assert_eq!(takes.missing, [(1, Quantity::from_int(40), Quantity::ZERO)]);
+/// ```
 pub fn decide(
     shelf: &mut [PackFacts],
     wanted: &[Wanted],

@@ -14,6 +14,16 @@ use crate::catalogue::RecipeFacts;
 ///
 /// # Errors
 /// [`Error::Invalid`] when life or vial of the recipe make no sense.
+///
+/// ```
+/// # let facts = include_str!(concat!(env!("CARGO_MANIFEST_DIR"), "/src/casting/samples/recipe.json"));
+/// # let facts: heeltap::catalogue::RecipeFacts = serde_json::from_str(facts).unwrap();
+/// use heeltap::casting::planning::coating::coat_need;
+/// // Both copies are bare: one vial coats two moulds before the first round.
+/// let need = coat_need(&facts, &[], 2)?.unwrap();
+/// assert_eq!((need.vials, need.coatings, need.before_casting), (1, 2, true));
+/// # Ok::<(), heeltap::base::Error>(())
+/// ```
 pub fn coat_need(
     facts: &RecipeFacts,
     coats: &[Coat],
@@ -33,6 +43,14 @@ pub fn coat_need(
 ///
 /// # Errors
 /// [`Error::Invalid`] for a mould without copies.
+///
+/// ```
+/// # let facts = include_str!(concat!(env!("CARGO_MANIFEST_DIR"), "/src/casting/samples/recipe.json"));
+/// # let facts: heeltap::catalogue::RecipeFacts = serde_json::from_str(facts).unwrap();
+/// use heeltap::casting::planning::coating::rounds;
+/// assert_eq!(rounds(&facts, 3)?, [2, 1]); // Two copies of the mould.
+/// # Ok::<(), heeltap::base::Error>(())
+/// ```
 pub fn rounds(facts: &RecipeFacts, containers: u32) -> Result<Vec<u32>, Error> {
     rounds_per_copy(containers, facts.mold.body.copies()).map_err(in_recipe)
 }
@@ -41,6 +59,19 @@ pub fn rounds(facts: &RecipeFacts, containers: u32) -> Result<Vec<u32>, Error> {
 ///
 /// # Errors
 /// [`Error::Invalid`] or [`Error::Internal`] when the shares cannot be computed.
+///
+/// ```
+/// # let facts = include_str!(concat!(env!("CARGO_MANIFEST_DIR"), "/src/casting/samples/recipe.json"));
+/// # let facts: heeltap::catalogue::RecipeFacts = serde_json::from_str(facts).unwrap();
+/// use heeltap::base::Money;
+/// use heeltap::casting::planning::coating::{coat_need, coats_pass};
+/// let mut coats = Vec::new();
+/// let need = coat_need(&facts, &coats, 2)?;
+/// coats_pass(&facts, &mut coats, 2, need.as_ref(), Money::from_int(10))?;
+/// // A vial of 10 gave each of two copies a coat of five casts, of which one is gone.
+/// assert_eq!(coats[0].map(|coat| (coat.value, coat.uses)), Some((Money::from_int(4), 4)));
+/// # Ok::<(), heeltap::base::Error>(())
+/// ```
 pub fn coats_pass(
     facts: &RecipeFacts,
     coats: &mut Vec<Coat>,
@@ -67,11 +98,25 @@ pub fn coats_pass(
 ///
 /// # Errors
 /// [`Error::Invalid`] when it leaves the range of quantities.
+///
+/// ```
+/// # let facts = include_str!(concat!(env!("CARGO_MANIFEST_DIR"), "/src/casting/samples/recipe.json"));
+/// # let facts: heeltap::catalogue::RecipeFacts = serde_json::from_str(facts).unwrap();
+/// use heeltap::casting::planning::coating::vials_quantity;
+/// assert_eq!(vials_quantity(&facts, 3)?.to_string(), "3");
+/// # Ok::<(), heeltap::base::Error>(())
+/// ```
 pub fn vials_quantity(facts: &RecipeFacts, vials: u32) -> Result<Quantity, Error> {
     Ok(vial(facts).mul_div_half_even(i64::from(vials), 1)?)
 }
 
 /// One vial of the recipe's release agent, in its unit.
+///
+/// ```
+/// # let facts = include_str!(concat!(env!("CARGO_MANIFEST_DIR"), "/src/casting/samples/recipe.json"));
+/// # let facts: heeltap::catalogue::RecipeFacts = serde_json::from_str(facts).unwrap();
+/// assert_eq!(heeltap::casting::planning::coating::vial(&facts).to_string(), "1");
+/// ```
 #[must_use]
 pub fn vial(facts: &RecipeFacts) -> Quantity {
     let packed = facts

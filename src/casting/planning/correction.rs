@@ -186,6 +186,13 @@ impl CorrectionIn {
     ///
     /// # Errors
     /// [`Error::Invalid`] when it is not known for what was weighed, or a mass is not above 0.
+    ///
+    /// ```
+    /// use heeltap::casting::planning::correction::CorrectionIn;
+    /// let told = |body: &str| serde_json::from_str::<CorrectionIn>(body).unwrap();
+    /// assert!(told(r#"{"recipe": "chip", "base_g": "33", "curing_agent_g": "3"}"#).check().is_ok());
+    /// assert!(told(r#"{"base_g": "33", "curing_agent_g": "3"}"#).check().is_err());
+    /// ```
     pub fn check(&self) -> Result<(), Error> {
         match (&self.elastomer, &self.recipe, &self.cast) {
             (None, None, None) => {
@@ -220,6 +227,15 @@ impl CorrectionIn {
     ///
     /// # Errors
     /// [`Error::Invalid`] when it is another one.
+    ///
+    /// ```
+    /// use heeltap::base::Code;
+    /// use heeltap::casting::planning::correction::CorrectionIn;
+    /// let told = r#"{"recipe": "chip", "elastomer": "el", "base_g": "33", "curing_agent_g": "3"}"#;
+    /// let told: CorrectionIn = serde_json::from_str(told).unwrap();
+    /// assert!(told.agrees_with(&Code::parse("el").unwrap()).is_ok());
+    /// assert!(told.agrees_with(&Code::parse("other").unwrap()).is_err());
+    /// ```
     pub fn agrees_with(&self, mixed: &Code) -> Result<(), Error> {
         match &self.elastomer {
             Some(named) if named != mixed => {
@@ -244,6 +260,28 @@ impl CorrectionIn {
 ///
 /// # Errors
 /// [`Error::Invalid`] when what was weighed cannot be corrected.
+///
+/// ```
+/// use heeltap::base::{Code, Micro};
+/// use heeltap::casting::planning::correction::{Bench, CorrectionIn, PartStock, corrected};
+/// use heeltap::casting::sums::mix::MassRatio;
+/// use heeltap::stock::picking::PickRules;
+/// let rules = PickRules {
+///     day: "2026-03-02".parse().unwrap(), grants: vec![], allow_mixed_kits: false, allow_cross_charge: true,
+/// };
+/// let stock = PartStock {
+///     base: (1, Code::parse("base").unwrap()), curing_agent: (2, Code::parse("agent").unwrap()), shelf: vec![], rules,
+/// };
+/// let bench = Bench {
+///     nominal: MassRatio::new(10.0, 1.0).unwrap(), tolerance: 0.02, density_g_per_ml: 1.03,
+///     readability_g: Micro::parse("0.01")?, cup: None, stock,
+/// };
+/// let told: CorrectionIn = serde_json::from_str(r#"{"elastomer": "el", "base_g": "33", "curing_agent_g": "3"}"#).unwrap();
+/// let add = corrected(&told, &bench)?.add.unwrap();
+/// assert_eq!((add.part, add.weigh_g.to_string()), ("curing_agent", "0.3".to_owned()));
+/// assert!(!add.stock.enough, "the shelf is bare");
+/// # Ok::<(), heeltap::base::Error>(())
+/// ```
 pub fn corrected(input: &CorrectionIn, bench: &Bench) -> Result<CorrectionOut, Error> {
     let (base_g, agent_g) = (input.base_g.to_f64(), input.curing_agent_g.to_f64());
     let found = correct_mix(base_g, agent_g, bench.nominal, bench.tolerance)

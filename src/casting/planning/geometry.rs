@@ -6,6 +6,13 @@ use crate::casting::sums::vessel::{Vessel, VesselShape};
 use crate::catalogue::{MoldBody, RecipeFacts, VesselBody, VesselShape as CatalogueShape};
 
 /// The inside of a tray or cup.
+///
+/// ```
+/// # let facts = include_str!(concat!(env!("CARGO_MANIFEST_DIR"), "/src/casting/samples/recipe.json"));
+/// # let facts: heeltap::catalogue::RecipeFacts = serde_json::from_str(facts).unwrap();
+/// let cup = heeltap::casting::planning::geometry::vessel(facts.cup.body.container.as_ref().unwrap());
+/// assert!((cup.capacity_ml().unwrap() - 346.360_590).abs() < 1e-6); // pi x 35^2 x 90 mm3
+/// ```
 #[must_use]
 pub fn vessel(body: &VesselBody) -> Vessel {
     let mm = |value: Option<crate::base::Micro>| value.map_or(0.0, crate::base::Micro::to_f64);
@@ -27,6 +34,12 @@ pub fn vessel(body: &VesselBody) -> Vessel {
 }
 
 /// The mould as a block with what is engraved in it.
+///
+/// ```
+/// # let facts = include_str!(concat!(env!("CARGO_MANIFEST_DIR"), "/src/casting/samples/recipe.json"));
+/// # let facts: heeltap::catalogue::RecipeFacts = serde_json::from_str(facts).unwrap();
+/// assert_eq!(heeltap::casting::planning::geometry::block(&facts.mold.body).thickness_mm, 1.0);
+/// ```
 #[must_use]
 pub fn block(mold: &MoldBody) -> MoldBlock {
     MoldBlock {
@@ -38,6 +51,12 @@ pub fn block(mold: &MoldBody) -> MoldBlock {
 }
 
 /// The cup of a recipe as it drains; none when the catalogue has no figures of it.
+///
+/// ```
+/// # let facts = include_str!(concat!(env!("CARGO_MANIFEST_DIR"), "/src/casting/samples/recipe.json"));
+/// # let facts: heeltap::catalogue::RecipeFacts = serde_json::from_str(facts).unwrap();
+/// assert_eq!(heeltap::casting::planning::geometry::draining(&facts).unwrap().drain_time_s, 60.0);
+/// ```
 #[must_use]
 pub fn draining(facts: &RecipeFacts) -> Option<CupDraining> {
     let cup = facts.cup.body.container.as_ref()?;
@@ -62,6 +81,12 @@ pub struct Tray {
 }
 
 /// The tray of a recipe; none when the catalogue has no inner dimensions of it.
+///
+/// ```
+/// # let facts = include_str!(concat!(env!("CARGO_MANIFEST_DIR"), "/src/casting/samples/recipe.json"));
+/// # let facts: heeltap::catalogue::RecipeFacts = serde_json::from_str(facts).unwrap();
+/// assert_eq!(heeltap::casting::planning::geometry::tray_of(&facts).unwrap().tape_mm, 0.1);
+/// ```
 #[must_use]
 pub fn tray_of(facts: &RecipeFacts) -> Option<Tray> {
     let tape = facts.tape.as_ref().and_then(|tape| tape.body.tape.as_ref());
@@ -74,6 +99,12 @@ pub fn tray_of(facts: &RecipeFacts) -> Option<Tray> {
 
 impl Tray {
     /// Height of mould and tape above the floor, in mm.
+    ///
+    /// ```
+    /// # let facts = include_str!(concat!(env!("CARGO_MANIFEST_DIR"), "/src/casting/samples/recipe.json"));
+    /// # let facts: heeltap::catalogue::RecipeFacts = serde_json::from_str(facts).unwrap();
+    /// assert_eq!(heeltap::casting::planning::geometry::tray_of(&facts).unwrap().top_mm(), 1.1);
+    /// ```
     #[must_use]
     pub fn top_mm(&self) -> f64 {
         self.mold.thickness_mm + self.tape_mm
@@ -83,6 +114,13 @@ impl Tray {
     ///
     /// # Errors
     /// As [`fill`].
+    ///
+    /// ```
+    /// # let facts = include_str!(concat!(env!("CARGO_MANIFEST_DIR"), "/src/casting/samples/recipe.json"));
+    /// # let facts: heeltap::catalogue::RecipeFacts = serde_json::from_str(facts).unwrap();
+    /// let tray = heeltap::casting::planning::geometry::tray_of(&facts).unwrap();
+    /// assert_eq!(tray.fill(4.0).unwrap().level_mm, 5.1);
+    /// ```
     pub fn fill(&self, chip_thickness_mm: f64) -> Result<Fill, FillError> {
         fill(&self.vessel, &self.mold, self.tape_mm, chip_thickness_mm)
     }

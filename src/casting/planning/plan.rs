@@ -77,6 +77,26 @@ pub struct Planned {
 ///
 /// # Errors
 /// [`Error::Invalid`] when the request makes no sense or the recipe cannot be cast so.
+///
+/// ```
+/// # use heeltap::casting::planning::{day::DayFacts, plan::{PlanFacts, plan}, sizing::Experience};
+/// # use heeltap::casting::sums::{learned::FactorPosterior, yields::YieldPosterior};
+/// # let recipe = include_str!(concat!(env!("CARGO_MANIFEST_DIR"), "/src/casting/samples/recipe.json"));
+/// # let facts = PlanFacts {
+/// #     recipe: serde_json::from_str(recipe).unwrap(),
+/// #     experience: Experience { residue: FactorPosterior::prior(), fill_factors: vec![], coats: vec![] },
+/// #     yields: YieldPosterior::from_history(Default::default(), Default::default()),
+/// #     shelf: vec![], grants: vec![], mold_pool: Default::default(),
+/// #     on_order: Default::default(), later_holders: Default::default(),
+/// #     currency: heeltap::base::Currency::parse("EUR").unwrap(),
+/// #     day: DayFacts { working_min: 480, others: vec![] },
+/// # };
+/// let request = r#"{"recipe": "chip", "containers": 3, "cast_on": "2026-03-02"}"#;
+/// let planned = plan(&facts, &serde_json::from_str(request).unwrap())?.view;
+/// assert_eq!((planned.chips, planned.rounds), (12, 2)); // Three trays of four chips on two copies of the mould.
+/// assert_eq!(planned.largest_bookable, 0, "nothing is in stock");
+/// # Ok::<(), heeltap::base::Error>(())
+/// ```
 pub fn plan(facts: &PlanFacts, request: &PlanRequest) -> Result<Planned, Error> {
     request.check()?;
     let containers = trays(facts, request)?;

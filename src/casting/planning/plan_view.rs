@@ -207,6 +207,13 @@ pub struct LoadView {
 
 impl LoadView {
     /// A load as it is shown.
+    ///
+    /// ```
+    /// use heeltap::casting::planning::plan_view::LoadView;
+    /// use heeltap::casting::sums::release::CoatingLoad;
+    /// let load = CoatingLoad { before_round: 1, molds: 2, copies: vec![1, 2], vials: 1 };
+    /// assert_eq!(LoadView::of(&load).copies, [1, 2]);
+    /// ```
     #[must_use]
     pub fn of(load: &CoatingLoad) -> Self {
         Self {

@@ -73,6 +73,13 @@ impl PlanRequest {
     ///
     /// # Errors
     /// [`Error::Invalid`] with every fault found.
+    ///
+    /// ```
+    /// use heeltap::casting::planning::request::PlanRequest;
+    /// let asked = |body: &str| serde_json::from_str::<PlanRequest>(body).unwrap();
+    /// assert!(asked(r#"{"recipe": "chip", "containers": 4, "cast_on": "2026-03-01"}"#).check().is_ok());
+    /// assert!(asked(r#"{"recipe": "chip", "containers": 0, "cast_on": "2026-03-01"}"#).check().is_err());
+    /// ```
     pub fn check(&self) -> Result<(), Error> {
         let mut faults = Vec::new();
         let mut fault =
@@ -139,6 +146,13 @@ impl PlanRequest {
 }
 
 /// What is wrong with a cast's charges: shares above 0 that add up to exactly 100, each grant once.
+///
+/// ```
+/// use heeltap::casting::planning::request::{Charge, check_charges};
+/// let charges: Vec<Charge> =
+///     serde_json::from_str(r#"[{"grant": "a", "share": "60"}, {"grant": "b", "share": "39"}]"#).unwrap();
+/// assert_eq!(check_charges(&charges)[0].detail, "the shares add up to 99, not to exactly 100");
+/// ```
 #[must_use]
 pub fn check_charges(charges: &[Charge]) -> Vec<FieldError> {
     let mut faults = Vec::new();

@@ -108,6 +108,18 @@ pub struct SizeWish<'a> {
 /// # Errors
 /// [`Error::Invalid`] when the recipe cannot be cast so: the mould does not fit the tray, the level is above the rim, a
 /// single tray is too much for the cup or the pot life, the cure is above what tray or mould bears.
+///
+/// ```
+/// # let facts = include_str!(concat!(env!("CARGO_MANIFEST_DIR"), "/src/casting/samples/recipe.json"));
+/// # let facts: heeltap::catalogue::RecipeFacts = serde_json::from_str(facts).unwrap();
+/// use heeltap::casting::planning::sizing::{Experience, size};
+/// use heeltap::casting::sums::learned::FactorPosterior;
+/// let nothing = Experience { residue: FactorPosterior::prior(), fill_factors: vec![], coats: vec![] };
+/// let sizing = size(&facts, &nothing, 2, 1, 0.9, None)?;
+/// let mixed_g = sizing.batches[0].needed_g + sizing.batches[0].residue_g;
+/// assert!((sizing.batches[0].mix.total_g - mixed_g).abs() < 0.2); // Rounded up to the balance.
+/// # Ok::<(), heeltap::base::Error>(())
+/// ```
 pub fn size(
     facts: &RecipeFacts,
     experience: &Experience,
@@ -270,6 +282,13 @@ fn cups(
 ///
 /// # Errors
 /// [`Error::Invalid`] when a part of it is not above 0.
+///
+/// ```
+/// # let facts = include_str!(concat!(env!("CARGO_MANIFEST_DIR"), "/src/casting/samples/recipe.json"));
+/// # let facts: heeltap::catalogue::RecipeFacts = serde_json::from_str(facts).unwrap();
+/// assert_eq!(heeltap::casting::planning::sizing::mass_ratio(&facts)?.value(), 10.0);
+/// # Ok::<(), heeltap::base::Error>(())
+/// ```
 pub fn mass_ratio(facts: &RecipeFacts) -> Result<MassRatio, Error> {
     let ratio = facts
         .recipe
@@ -415,6 +434,11 @@ pub(in crate::casting) fn heat(
 ///
 /// # Errors
 /// [`Error::Invalid`] when it leaves the range of quantities.
+///
+/// ```
+/// assert_eq!(heeltap::casting::planning::sizing::rounded(1.000_000_4)?.to_string(), "1");
+/// # Ok::<(), heeltap::base::Error>(())
+/// ```
 pub fn rounded(value: f64) -> Result<Micro, Error> {
     Micro::from_f64_half_even(value).map_err(|e| wrong("")(e.to_string()))
 }
@@ -544,6 +568,12 @@ fn whole(count: impl TryInto<i32>) -> Result<Quantity, Error> {
 }
 
 /// What a fill rests on, as a word.
+///
+/// ```
+/// use heeltap::casting::planning::sizing::basis_word;
+/// use heeltap::casting::sums::fill::FillBasis;
+/// assert_eq!(basis_word(FillBasis::Gauged), "gauged");
+/// ```
 #[must_use]
 pub fn basis_word(basis: FillBasis) -> &'static str {
     match basis {

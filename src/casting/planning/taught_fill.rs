@@ -44,6 +44,15 @@ pub struct PouredMass {
 }
 
 /// What a level seen after a pour teaches.
+///
+/// ```
+/// # let facts = include_str!(concat!(env!("CARGO_MANIFEST_DIR"), "/src/casting/samples/recipe.json"));
+/// # let facts: heeltap::catalogue::RecipeFacts = serde_json::from_str(facts).unwrap();
+/// use heeltap::casting::planning::taught_fill::{PouredMass, Taught, teach};
+/// let poured = PouredMass { poured_g: 50.0, containers: 2, weighed: true };
+/// assert!(matches!(teach(&facts, poured, 5.1), Taught::Level(_)));
+/// assert!(matches!(teach(&facts, PouredMass { weighed: false, ..poured }, 5.1), Taught::Nothing(_)));
+/// ```
 #[must_use]
 pub fn teach(facts: &RecipeFacts, poured: PouredMass, level_mm: f64) -> Taught {
     if !poured.weighed {
@@ -74,6 +83,17 @@ pub fn teach(facts: &RecipeFacts, poured: PouredMass, level_mm: f64) -> Taught {
 ///
 /// # Errors
 /// [`Error::Invalid`] when the dimensions cannot give such a level, or the level says that nothing was needed.
+///
+/// ```
+/// # let facts = include_str!(concat!(env!("CARGO_MANIFEST_DIR"), "/src/casting/samples/recipe.json"));
+/// # let facts: heeltap::catalogue::RecipeFacts = serde_json::from_str(facts).unwrap();
+/// use heeltap::casting::planning::geometry::tray_of;
+/// use heeltap::casting::planning::taught_fill::{ObservedLevel, taught_factor};
+/// let volume_ml = tray_of(&facts).unwrap().fill(4.0).unwrap().volume_ml;
+/// let level = ObservedLevel { poured_ml: 1.03 * volume_ml, level_mm: 5.1, chip_thickness_mm: 4.0 };
+/// assert!((taught_factor(&facts, &level)? - 1.03).abs() < 1e-12);
+/// # Ok::<(), heeltap::base::Error>(())
+/// ```
 pub fn taught_factor(facts: &RecipeFacts, observed: &ObservedLevel) -> Result<f64, Error> {
     let wrong = |detail: String| Error::invalid("/level_mm", detail);
     let tray =
@@ -97,6 +117,16 @@ pub fn taught_factor(facts: &RecipeFacts, observed: &ObservedLevel) -> Result<f6
 ///
 /// # Errors
 /// [`Error::Internal`] when the level leaves the range of lengths.
+///
+/// ```
+/// # let facts = include_str!(concat!(env!("CARGO_MANIFEST_DIR"), "/src/casting/samples/recipe.json"));
+/// # let facts: heeltap::catalogue::RecipeFacts = serde_json::from_str(facts).unwrap();
+/// use heeltap::base::Micro;
+/// use heeltap::casting::planning::taught_fill::level_of_chip;
+/// // Mould 1 mm, tape 0.1 mm.
+/// assert_eq!(level_of_chip(&facts, Micro::from_int(4))?.to_string(), "5.1");
+/// # Ok::<(), heeltap::base::Error>(())
+/// ```
 pub fn level_of_chip(facts: &RecipeFacts, chip_thickness_mm: Micro) -> Result<Micro, Error> {
     let tape = facts.tape.as_ref().and_then(|tape| tape.body.tape.as_ref());
     let tape_mm = tape.map_or(Micro::ZERO, |tape| tape.thickness_mm);
@@ -109,6 +139,15 @@ pub fn level_of_chip(facts: &RecipeFacts, chip_thickness_mm: Micro) -> Result<Mi
 }
 
 /// Refuses a level that cannot be seen in the recipe's tray: below the top of the mould, or above the rim.
+///
+/// ```
+/// # let facts = include_str!(concat!(env!("CARGO_MANIFEST_DIR"), "/src/casting/samples/recipe.json"));
+/// # let facts: heeltap::catalogue::RecipeFacts = serde_json::from_str(facts).unwrap();
+/// use heeltap::base::Micro;
+/// use heeltap::casting::planning::taught_fill::check_level;
+/// assert!(check_level(&facts, "/level_mm", Micro::from_int(5)).is_none());
+/// assert!(check_level(&facts, "/level_mm", Micro::from_int(16)).is_some());
+/// ```
 #[must_use]
 pub fn check_level(facts: &RecipeFacts, pointer: &str, level_mm: Micro) -> Option<FieldError> {
     let tray = tray_of(facts)?;
@@ -128,6 +167,11 @@ pub fn check_level(facts: &RecipeFacts, pointer: &str, level_mm: Micro) -> Optio
 ///
 /// # Errors
 /// [`Error::Invalid`] when it leaves the range of quantities.
+///
+/// ```
+/// assert_eq!(heeltap::casting::planning::taught_fill::kept_ml(1.23456789)?.to_string(), "1.234568");
+/// # Ok::<(), heeltap::base::Error>(())
+/// ```
 pub fn kept_ml(value_ml: f64) -> Result<Quantity, Error> {
     super::sizing::rounded(value_ml).map(Quantity::new)
 }

@@ -28,6 +28,14 @@ impl PoolState {
     ///
     /// # Errors
     /// [`Error::Invalid`] when the value leaves the range of money.
+    ///
+    /// ```
+    /// use heeltap::base::Money;
+    /// use heeltap::casting::sums::pool::PoolState;
+    /// let mut pool = PoolState { value: Money::from_int(10), uses: 3 };
+    /// pool.fill(Money::from_int(5), 2).unwrap();
+    /// assert_eq!(pool, PoolState { value: Money::from_int(15), uses: 5 });
+    /// ```
     pub fn fill(&mut self, value: Money, uses: i64) -> Result<(), Error> {
         self.value = self.value.checked_add(value)?;
         self.uses = self.uses.saturating_add(uses);

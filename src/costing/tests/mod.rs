@@ -2,4 +2,5 @@
 
 mod books;
 mod reports;
+mod residue;
 mod worked_example;

@@ -32,7 +32,7 @@ pub(super) use reservations::{
 };
 pub(super) use verify::{
     cast_costs_against_ledger, casts_uncovered, daily_demand_all, packs_promised, promised_by_pack,
-    promises_astray,
+    promises_astray, treatments_against_coats,
 };
 pub(super) use warnings::{
     Said, WarningRow, warning_acknowledge, warning_clear, warning_fetch, warning_open,

@@ -1,15 +1,16 @@
 //! Sums for verification, each read from the rows it is made of.
 
-use std::collections::{BTreeMap, HashMap};
+use std::collections::{BTreeMap, HashMap, HashSet};
 
 use chrono::NaiveDate;
 use diesel::prelude::*;
 
 use super::needs_of;
 use super::reservations::purpose;
-use crate::base::Error;
+use crate::base::{Error, Money};
 use crate::db::schema::{
-    cast_costs, casts, daily_demand, lots, movements, packs, pool_movements, reservations,
+    cast_costs, casts, cost_pools, daily_demand, lots, movements, packs, pool_movements,
+    reservations, treatment_vials,
 };
 use crate::db::{AnyConnection, sum_bigint};
 
@@ -151,5 +152,60 @@ pub(in crate::stock) fn cast_costs_against_ledger(
     Ok(sums
         .into_iter()
         .map(|(id, (kept, issued))| (id, kept, issued))
+        .collect())
+}
+
+/// By treatment: what its vials took from the stock, and what its coats were filled with, both net of reversals.
+pub(in crate::stock) fn treatments_against_coats(
+    conn: &mut AnyConnection,
+) -> Result<Vec<(i64, i64, i64)>, Error> {
+    let vials: Vec<(i64, i64, Money)> = treatment_vials::table
+        .inner_join(movements::table)
+        .select((
+            treatment_vials::movement_id,
+            treatment_vials::treatment_id,
+            movements::value_micro,
+        ))
+        .load(conn)?;
+    let of_vials = treatment_vials::table.select(treatment_vials::movement_id.nullable());
+    let back: Vec<(Option<i64>, Money)> = movements::table
+        .filter(movements::reverses_id.eq_any(of_vials))
+        .select((movements::reverses_id, movements::value_micro))
+        .load(conn)?;
+    let treatment: HashMap<i64, i64> = vials.iter().map(|row| (row.0, row.1)).collect();
+    let fills: Vec<(Option<i64>, String, Option<i64>, i64, Money)> = pool_movements::table
+        .inner_join(cost_pools::table)
+        .filter(cost_pools::treatment_id.is_not_null())
+        .select((
+            cost_pools::treatment_id,
+            pool_movements::kind,
+            pool_movements::reverses_id,
+            pool_movements::id,
+            pool_movements::value_micro,
+        ))
+        .load(conn)?;
+    let filled: HashSet<i64> = fills
+        .iter()
+        .filter(|row| row.1 == "fill")
+        .map(|row| row.3)
+        .collect();
+    let mut sums: BTreeMap<i64, (i64, i64)> = BTreeMap::new();
+    for (_, id, value) in &vials {
+        sums.entry(*id).or_default().0 -= value.micro();
+    }
+    for (reversed, value) in back {
+        if let Some(id) = reversed.and_then(|id| treatment.get(&id)) {
+            sums.entry(*id).or_default().0 -= value.micro();
+        }
+    }
+    for (treatment, kind, reverses, _, value) in &fills {
+        let of_fill = kind == "fill" || reverses.is_some_and(|id| filled.contains(&id));
+        if let (Some(id), true) = (treatment, of_fill) {
+            sums.entry(*id).or_default().1 += value.micro();
+        }
+    }
+    Ok(sums
+        .into_iter()
+        .map(|(id, (vials, coats))| (id, vials, coats))
         .collect())
 }

@@ -1,0 +1,126 @@
+//! Making the residue report from the books.
+
+use std::collections::HashMap;
+
+use super::drain::{DrainTime, MixPrice, PartPrice, trade_off};
+use super::facts::{Judged, Known, PouredCast, judge};
+use super::grouping::ResidueBy;
+use super::report::{ResidueGathering, ResidueNames, whole};
+use super::view::ResidueReport;
+use crate::base::{Currency, Error};
+use crate::casting::sums::learned::FactorPosterior;
+use crate::catalogue::{recipe_all, recipe_facts};
+use crate::costing::grouping::parts_of;
+use crate::costing::ops::{days_of, of_cast};
+use crate::costing::period::Period;
+use crate::costing::report::Names;
+use crate::costing::store;
+use crate::db::AnyConnection;
+
+/// What stayed in the cups of the casts poured in a period.
+///
+/// # Errors
+/// [`Error::Invalid`] when a sum leaves its range; [`Error::Unavailable`] when the database does not answer.
+pub fn residue(
+    conn: &mut AnyConnection,
+    period: Period,
+    by: ResidueBy,
+    currency: Currency,
+) -> Result<ResidueReport, Error> {
+    let (judged, known) = judge(&store::observations(conn)?)?;
+    let mut cups: HashMap<i64, Vec<(i64, Judged)>> = HashMap::new();
+    for (place, judged) in (0..).zip(judged) {
+        let of_cast = cups.entry(judged.observation.cast_id).or_default();
+        of_cast.push((place, judged));
+    }
+    let casts = store::casts_poured(conn, days_of(period))?;
+    let mut gathering = ResidueGathering::new(by);
+    if let (Some(first), Some(last)) = (casts.first(), casts.last()) {
+        let ids = (first.id, last.id);
+        let by_grant = by == ResidueBy::Grant;
+        let charges = if by_grant {
+            store::charges_between(conn, ids)?
+        } else {
+            Vec::new()
+        };
+        let costs = if by_grant {
+            store::costs_by_cast_and_grant(conn, ids)?
+        } else {
+            store::costs_by_cast(conn, ids)?
+        };
+        let charges = charges.into_iter();
+        let mut charges = charges
+            .map(|(cast, grant, share)| (cast, (grant, share)))
+            .peekable();
+        let costs = costs.into_iter();
+        let mut costs = costs
+            .map(|(cast, grant, amounts)| (cast, (grant, amounts)))
+            .peekable();
+        for cast in &casts {
+            let charges = of_cast(&mut charges, cast.id);
+            let costs = of_cast(&mut costs, cast.id);
+            let payers = if by_grant {
+                parts_of(&charges, &costs)
+            } else {
+                costs
+                    .into_iter()
+                    .map(|(_, amounts)| whole(amounts))
+                    .collect()
+            };
+            let cups = cups.get(&cast.id).map_or(&[][..], Vec::as_slice);
+            gathering.add(cast, cups, &payers)?;
+        }
+    }
+    let names = ResidueNames {
+        materials: store::names(conn, "material")?,
+        elastomers: store::names(conn, "elastomer")?,
+        rows: match by {
+            ResidueBy::Grant => store::names(conn, "grant")?,
+            ResidueBy::Recipe => store::names(conn, "recipe")?,
+            ResidueBy::Cup | ResidueBy::Month | ResidueBy::Cast => Names::new(),
+        },
+    };
+    let drain_time = drain_time(conn, &casts, &known)?;
+    gathering.report(period, currency, &names, &known, drain_time)
+}
+
+/// What longer draining would save for each recipe in use, by its casts of the period.
+fn drain_time(
+    conn: &mut AnyConnection,
+    casts: &[PouredCast],
+    known: &Known,
+) -> Result<Vec<DrainTime>, Error> {
+    let mut by_recipe: HashMap<i64, Vec<&PouredCast>> = HashMap::new();
+    for cast in casts {
+        by_recipe.entry(cast.recipe_id).or_default().push(cast);
+    }
+    let mut recipes = Vec::new();
+    for recipe in recipe_all(conn)? {
+        if !recipe.retired {
+            recipes.push(recipe_facts(conn, recipe.code.as_str())?);
+        }
+    }
+    let parts: Vec<i64> = recipes
+        .iter()
+        .flat_map(|facts| [facts.base.id, facts.curing_agent.id])
+        .collect();
+    let prices: HashMap<i64, PartPrice> = store::part_prices(conn, &parts)?;
+    recipes.sort_by(|a, b| a.recipe.code.cmp(&b.recipe.code));
+    recipes
+        .iter()
+        .map(|facts| {
+            let ratio = facts.recipe.body.ratio.as_ref();
+            let price = MixPrice {
+                base: prices.get(&facts.base.id).copied(),
+                curing_agent: prices.get(&facts.curing_agent.id).copied(),
+                ratio: *ratio.unwrap_or(&facts.elastomer.body.ratio),
+            };
+            let factor = known
+                .get(&(facts.cup.id, facts.elastomer.id))
+                .copied()
+                .unwrap_or_else(FactorPosterior::prior);
+            let casts = by_recipe.get(&facts.recipe.id);
+            trade_off(facts, casts.map_or(&[], Vec::as_slice), &factor, &price)
+        })
+        .collect()
+}
