@@ -105,11 +105,11 @@ pub fn promises_release(tx: &mut Tx<'_>, reservation_ids: &[i64]) -> Result<(), 
 ///
 /// # Errors
 /// [`Error::Unavailable`] when the database does not answer.
-pub fn cast_lock(tx: &mut Tx<'_>, cast_id: i64, besides: Option<i64>) -> Result<Vec<i64>, Error> {
+pub fn cast_lock(tx: &mut Tx<'_>, cast_id: i64, besides: &[i64]) -> Result<Vec<i64>, Error> {
     let materials: BTreeSet<i64> = cast_needs(tx.conn, cast_id)?
         .into_iter()
         .map(|need| need.material_id)
-        .chain(besides)
+        .chain(besides.iter().copied())
         .collect();
     let materials: Vec<i64> = materials.into_iter().collect();
     lock_reach(tx, &materials)?;

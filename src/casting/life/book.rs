@@ -2,7 +2,7 @@
 
 use serde_json::json;
 
-use super::coat_needs::coat_needs_renew;
+use super::coat_needs::{coat_needs_renew, coat_reach};
 use super::view::{CastView, cast_show};
 use crate::base::{Error, Quantity, RefusalKind};
 use crate::casting::planning::load::{grants, materials, plan_facts, recipe};
@@ -110,7 +110,9 @@ pub fn cast_book(tx: &mut Tx<'_>, request: &PlanRequest) -> Result<Booking, Erro
 /// The recipe with its materials locked, so that neither stock nor catalogue changes under the decision.
 fn locked_recipe(tx: &mut Tx<'_>, request: &PlanRequest) -> Result<(RecipeFacts, Vec<i64>), Error> {
     let before = recipe(tx.conn, request)?;
-    let locked = materials(&before);
+    let own = materials(&before);
+    // Casts of the mould that are booked for later days find other coats once this one is booked.
+    let locked = coat_reach(tx.conn, &[before.mold.id], &own)?;
     lock_reach(tx, &locked)?;
     let mut named = vec![before.recipe.id, before.elastomer.id, before.mold.id];
     named.extend(
@@ -121,7 +123,7 @@ fn locked_recipe(tx: &mut Tx<'_>, request: &PlanRequest) -> Result<(RecipeFacts,
     entries_hold(tx.conn, &named)?;
     // Read again: what was read before the locks may have changed.
     let facts = recipe(tx.conn, request)?;
-    if materials(&facts) != locked {
+    if materials(&facts) != own || facts.mold.id != before.mold.id {
         let detail = format!(
             "recipe `{}` was changed while it was being booked",
             request.recipe.as_str()

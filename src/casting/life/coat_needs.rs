@@ -5,12 +5,14 @@
 //! booked casts need. Deliberately absent: the promises of those vials (re-picking, which the caller runs afterwards).
 
 use crate::base::Money;
+use std::collections::BTreeSet;
+
 use crate::base::{Error, Quantity};
 use crate::casting::planning::coating::{coat_need, coats_pass, vial, vials_quantity};
 use crate::casting::planning::coats_ahead::{booked, coats_now};
 use crate::casting::store;
 use crate::catalogue::{RecipeFacts, mold_by_id};
-use crate::db::Tx;
+use crate::db::{AnyConnection, Tx};
 use crate::stock::needs::{Need, Purpose};
 use crate::stock::promises::{cast_need_replace, cast_needs};
 
@@ -38,6 +40,23 @@ pub(super) fn coat_needs_renew(
         }
     }
     Ok(changed)
+}
+
+/// The materials that renewing the needs of the moulds' booked casts may touch, with `own`: all that those casts need, since
+/// a cast that lacked nothing but a vial is short no more when it needs none.
+pub(super) fn coat_reach(
+    conn: &mut AnyConnection,
+    mold_ids: &[i64],
+    own: &[i64],
+) -> Result<Vec<i64>, Error> {
+    let mut reach: BTreeSet<i64> = own.iter().copied().collect();
+    for mold_id in mold_ids {
+        for cast in store::booked_on_mold(conn, *mold_id)? {
+            let needs = cast_needs(conn, cast.id)?;
+            reach.extend(needs.into_iter().map(|need| need.material_id));
+        }
+    }
+    Ok(reach.into_iter().collect())
 }
 
 /// Sets what a cast needs of its release agent, if it differs.

@@ -4,7 +4,7 @@ use chrono::NaiveDate;
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
-use super::coat_needs::coat_needs_renew;
+use super::coat_needs::{coat_needs_renew, coat_reach};
 use super::coating::coat_end;
 use super::treatment_input::TreatedMold;
 use super::treatment_view::{TreatmentView, treatment_show};
@@ -59,7 +59,8 @@ pub fn treatment_inspect(tx: &mut Tx<'_>, id: i64, input: &InspectIn) -> Result<
     let agent_id = store::treatment_fetch(tx.conn, id)?
         .ok_or_else(missing)?
         .release_agent_id;
-    lock_reach(tx, &[agent_id])?;
+    let materials = materials(tx, id, agent_id)?;
+    lock_reach(tx, &materials)?;
     let treatment = store::treatment_fetch(tx.conn, id)?.ok_or_else(missing)?;
     if input.inspected_on < treatment.treated_on {
         let detail = format!(
@@ -88,14 +89,23 @@ pub fn treatment_inspect(tx: &mut Tx<'_>, id: i64, input: &InspectIn) -> Result<
         let mut molds: Vec<i64> = coats.iter().map(|coat| coat.mold_id).collect();
         molds.dedup();
         for mold_id in molds {
-            casts_changed.extend(coat_needs_renew(tx, mold_id, &[agent_id])?);
+            casts_changed.extend(coat_needs_renew(tx, mold_id, &materials)?);
         }
-        repick_after(tx, &[agent_id])?;
+        repick_after(tx, &materials)?;
     }
     Ok(Inspected {
         treatment: treatment_show(tx.conn, id)?,
         casts_changed,
     })
+}
+
+/// The materials that a change of a treatment's coats may touch.
+pub(super) fn materials(tx: &mut Tx<'_>, id: i64, agent_id: i64) -> Result<Vec<i64>, Error> {
+    let molds: Vec<i64> = store::coats_of_treatments(tx.conn, &[id])?
+        .into_iter()
+        .map(|(coat, _)| coat.mold_id)
+        .collect();
+    coat_reach(tx.conn, &molds, &[agent_id])
 }
 
 /// The coats that were looked at and are still there.

@@ -1,5 +1,6 @@
 //! A cast as it stands, locked with its materials, with the documents kept on it.
 
+use super::coat_needs::coat_reach;
 use super::pour::{PourRecord, plan_of};
 use super::pour_input::Poured;
 use crate::base::{Error, RefusalKind};
@@ -30,14 +31,14 @@ pub(in crate::casting) struct Standing {
 /// [`Error::NotFound`] without such a cast.
 pub(in crate::casting) fn standing(tx: &mut Tx<'_>, code: &str) -> Result<Standing, Error> {
     let missing = || Error::not_found("cast", code);
-    let agent = |row: &CastRow| -> Result<Option<i64>, Error> {
-        let facts: RecipeFacts = serde_json::from_str(&row.facts).map_err(Error::internal)?;
-        Ok(facts.release_agent.map(|agent| agent.id))
-    };
-    // The release agent is locked even when no vial is needed: coats may have gone since.
     let before = store::cast_by_code(tx.conn, code)?.ok_or_else(missing)?;
-    let (id, agent) = (before.id, agent(&before)?);
-    let materials = cast_lock(tx, id, agent)?;
+    let id = before.id;
+    let kept: RecipeFacts = serde_json::from_str(&before.facts).map_err(Error::internal)?;
+    // A step changes the coats of the mould, and with them what its other booked casts need. The release agent is locked
+    // even when no vial is needed: coats may have gone since.
+    let agent: Vec<i64> = kept.release_agent.iter().map(|agent| agent.id).collect();
+    let besides = coat_reach(tx.conn, &[kept.mold.id], &agent)?;
+    let materials = cast_lock(tx, id, &besides)?;
     store::casts_lock(tx.conn, &[id])?;
     let row = store::cast_by_code(tx.conn, code)?.ok_or_else(missing)?;
     let grants = store::charges_fetch(tx.conn, id)?

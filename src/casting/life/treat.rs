@@ -7,8 +7,9 @@
 use serde::Deserialize;
 use utoipa::ToSchema;
 
-use super::coat_needs::coat_needs_renew;
+use super::coat_needs::{coat_needs_renew, coat_reach};
 use super::coating::{MadeFor, Vials, coat_make, treatment_take_back, vials_spend};
+use super::inspect::materials;
 use super::standing::standing;
 use super::takes::{Takes, Wanted, decide};
 use super::treatment_input::{Load, TreatmentIn, VialPack};
@@ -58,13 +59,11 @@ pub fn treatment_apply(tx: &mut Tx<'_>, input: &TreatmentIn) -> Result<Treatment
     let made_for = made_for(tx, input)?;
     let agent = agent(tx, input, made_for.as_ref())?;
     let loads = loads(tx, input)?;
-    let materials = match &made_for {
-        Some(cast) => cast.materials.clone(),
-        None => {
-            lock_reach(tx, &[agent.id])?;
-            vec![agent.id]
-        }
-    };
+    let mut own = vec![agent.id];
+    own.extend(made_for.iter().flat_map(|cast| &cast.materials));
+    let molds: Vec<i64> = loads.iter().map(|load| load.mold_id).collect();
+    let materials = coat_reach(tx.conn, &molds, &own)?;
+    lock_reach(tx, &materials)?;
     let takes = takes(tx, input, &agent, made_for.as_ref(), &materials)?;
     release_before(tx, &materials, |shelf| {
         for take in &takes.takes {
@@ -293,7 +292,8 @@ pub fn treatment_undo(
     let agent_id = store::treatment_fetch(tx.conn, id)?
         .ok_or_else(missing)?
         .release_agent_id;
-    lock_reach(tx, &[agent_id])?;
+    let materials = materials(tx, id, agent_id)?;
+    lock_reach(tx, &materials)?;
     let treatment = store::treatment_fetch(tx.conn, id)?.ok_or_else(missing)?;
     let wrong = |detail: String| Err(Error::refused(RefusalKind::WrongState, detail));
     if treatment.undone_at.is_some() {
@@ -316,8 +316,8 @@ pub fn treatment_undo(
         .collect();
     molds.dedup();
     for mold_id in molds {
-        coat_needs_renew(tx, mold_id, &[agent_id])?;
+        coat_needs_renew(tx, mold_id, &materials)?;
     }
-    repick_after(tx, &[agent_id])?;
+    repick_after(tx, &materials)?;
     treatment_show(tx.conn, id)
 }

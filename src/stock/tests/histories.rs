@@ -239,7 +239,7 @@ impl Lab<'_> {
             return Ok(());
         };
         self.attempt(|tx| {
-            let materials = cast_lock(tx, cast, None)?;
+            let materials = cast_lock(tx, cast, &[])?;
             let held: Vec<i64> = cast_holds(tx.conn, cast)?
                 .iter()
                 .map(|h| h.reservation_id)
@@ -262,7 +262,7 @@ impl Lab<'_> {
             return Ok(());
         };
         let taken = self.attempt(|tx| {
-            let materials = cast_lock(tx, cast, None)?;
+            let materials = cast_lock(tx, cast, &[])?;
             let held = cast_holds(tx.conn, cast)?;
             let ids: Vec<i64> = held.iter().map(|h| h.reservation_id).collect();
             promises_consume(tx, &ids)?;
@@ -305,7 +305,7 @@ impl Lab<'_> {
             return Ok(());
         };
         let undone = self.attempt(|tx| {
-            let materials = cast_lock(tx, cast, None)?;
+            let materials = cast_lock(tx, cast, &[])?;
             let standing = store::movements_standing(tx.conn, cast)?;
             cast_movements_reverse(tx, cast, "undone")?;
             fixture::cast_cost(tx, cast, None)?;
