@@ -3,6 +3,7 @@
 mod bench_sheet;
 mod casts;
 mod cli;
+mod course_plans;
 mod day;
 mod demo;
 mod doors;
