@@ -81,6 +81,7 @@ pub const DOORS: &[Door] = &[
     door("POST", "/v1/suppliers/{code}/retire", BUYER),
     // casts
     door("POST", "/v1/cast-plans", HANDLERS),
+    door("POST", "/v1/course-plans", HANDLERS),
     door("POST", "/v1/mix-corrections", HANDLERS),
     door("GET", "/v1/casts", EVERYONE),
     door("POST", "/v1/casts", BENCH),

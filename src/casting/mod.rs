@@ -6,6 +6,7 @@
 
 pub mod bench;
 pub mod cost;
+mod course_routes;
 pub mod life;
 pub mod planning;
 mod routes;

@@ -34,6 +34,7 @@ pub fn routes(cfg: &mut ServiceConfig<'_>) {
         .service(cast_undo_post);
     super::treatment_routes::routes(cfg);
     super::bench::routes(cfg);
+    super::course_routes::routes(cfg);
 }
 
 /// The query of the list of casts.

@@ -464,3 +464,55 @@ fn a_mould_that_was_treated_meanwhile_is_not_coated_again() {
     assert_eq!(coat["title"], "Before round 1: coat copy 2");
     assert_eq!(lots(coat), [("vial", "V1", "1")]);
 }
+
+#[test]
+fn what_is_de_gassed_in_the_tray_is_poured_first() {
+    let app = TestApp::start();
+    stocked(&app);
+    // A tray 30 mm deep, filled to 5.1 mm, leaves the foam its room.
+    app.post("/v1/materials", json!({"code": "deep", "name": "Deep tray", "kind": "container", "unit": "each",
+        "container": {"shape": "rectangular", "length_mm": "90", "width_mm": "60", "depth_mm": "30"}})).expect(201);
+    receive(&app, "deep", "D1", None, &["4"], "4");
+    app.post("/v1/recipes", json!({"code": "deep", "name": "Deep", "elastomer": "el", "mold": "mold", "container": "deep",
+        "cup": "cup", "chip_thickness_mm": "4", "drain_time_s": "60", "degas_in": "container", "weighing": "cumulative"})).expect(201);
+    let (path, cast) = book(&app, json!({"recipe": "deep", "containers": 1}));
+    let found = sheet(&app, &path, "");
+    let shown: Vec<&str> = steps(&found)
+        .iter()
+        .map(|step| step["step"].as_str().unwrap())
+        .collect();
+    assert_eq!(
+        shown,
+        [
+            "prepare",
+            "weigh",
+            "mix",
+            "pour",
+            "degas",
+            "weigh_cup",
+            "cure",
+            "demold",
+            "waste"
+        ]
+    );
+    let degas = &first(&found, "degas")["detail"];
+    assert_eq!(
+        (
+            &degas["vessel"],
+            &degas["degas_in"],
+            &degas["fraction_filled"]
+        ),
+        (
+            &json!("deep"),
+            &json!("container"),
+            &cast["plan"]["head_room"]["fraction_filled"]
+        )
+    );
+    // 2 minutes to pour the tray, and 5 for the foam.
+    let pour = &first(&found, "pour")["detail"];
+    assert_eq!(
+        (&pour["poured_min_after_mixing"], &pour["keeps_pot_life"]),
+        (&json!("2"), &json!(true))
+    );
+    assert_eq!(first(&found, "weigh")["detail"]["weighing"], "cumulative");
+}

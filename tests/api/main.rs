@@ -3,9 +3,12 @@
 mod bench_sheet;
 mod casts;
 mod cli;
+mod course_plans;
 mod day;
 mod demo;
+mod demolds;
 mod doors;
+mod extras;
 mod health;
 mod heat;
 mod histories;

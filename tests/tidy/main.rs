@@ -59,6 +59,7 @@ const ACTING: &[&str] = &[
     "src/casting/life/coating.rs",
     "src/casting/planning/coats_ahead.rs",
     "src/casting/planning/correct.rs",
+    "src/casting/planning/course_load.rs",
     "src/casting/planning/day_load.rs",
     "src/casting/life/demold.rs",
     "src/casting/life/inspect.rs",

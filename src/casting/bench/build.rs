@@ -12,6 +12,7 @@ use super::steps;
 use crate::base::{Error, Quantity};
 use crate::casting::planning::bench_cautions::{cautions, step_cautions};
 use crate::casting::planning::cure::{CureView, cure_cautions, cure_view};
+use crate::casting::planning::mixing::HeadRoomView;
 use crate::casting::planning::plan_view::{BatchView, CastPlan, LoadView};
 use crate::casting::planning::request::PlanRequest;
 use crate::casting::planning::sizing::{heat, rounded};
@@ -269,6 +270,7 @@ pub(super) fn other_cautions(of: &SheetFacts<'_>) -> Result<Vec<String>, Error> 
     placed.extend(cautions(of.facts, false));
     placed.extend(heat_cautions(of)?);
     placed.extend(of.plan.cure.iter().flat_map(cure_cautions));
+    placed.extend(of.plan.head_room.iter().filter_map(HeadRoomView::caution));
     let others = of.plan.cautions.iter();
     Ok(others
         .filter(|caution| !placed.contains(caution))

@@ -8,7 +8,9 @@ use crate::base::{Micro, Quantity};
 use crate::casting::life::demold_input::DemoldRecord;
 use crate::casting::life::pour::PourRecord;
 use crate::casting::planning::cure::CureView;
+use crate::casting::planning::mixing::HeadRoomView;
 use crate::casting::sums::cautions::Step;
+use crate::catalogue::WeighingBody;
 use crate::stock::needs::Purpose;
 
 /// A cast as it is worked off at the bench.
@@ -378,6 +380,8 @@ pub struct WeighDetail {
     pub base: PartTarget,
     /// The curing agent.
     pub curing_agent: PartTarget,
+    /// How the recipe says it is weighed.
+    pub weighing: WeighingBody,
     /// Both, in g.
     pub total_g: Micro,
     /// Curing agent for each gram of base: when the base missed its target, this times what was weighed.
@@ -407,12 +411,9 @@ pub struct MixDetail {
 pub struct DegasDetail {
     /// The code of the vessel.
     pub vessel: String,
-    /// Share of it that is filled.
-    pub fraction_filled: Micro,
-    /// Share of it that may be filled, so that the foam has room.
-    pub fill_limit: Micro,
-    /// Whether that leaves enough head room.
-    pub enough: bool,
+    /// How full it is, and what leaves room for the foam.
+    #[serde(flatten)]
+    pub room: HeadRoomView,
 }
 
 /// A tray that is poured.
@@ -441,7 +442,7 @@ pub struct PourDetail {
     pub poured_min_after_mixing: Micro,
     /// By when it must be poured, in minutes from the end of mixing.
     pub pour_by_min_after_mixing: Micro,
-    /// Whether the plan keeps that.
+    /// Whether pouring and de-gassing keep that.
     pub keeps_pot_life: bool,
 }
 

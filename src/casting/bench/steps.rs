@@ -14,6 +14,7 @@ use crate::base::{Error, Micro, Quantity};
 use crate::casting::planning::coating::vials_quantity;
 use crate::casting::planning::cure::cure_cautions;
 use crate::casting::planning::geometry::vessel;
+use crate::casting::planning::mixing::HeadRoomView;
 use crate::casting::planning::plan_view::{BatchView, LoadView};
 use crate::casting::planning::sizing::{mass_ratio, rounded};
 use crate::casting::sums::fill::foam_headroom;
@@ -21,7 +22,7 @@ use crate::casting::sums::learned::{OUTLIER_Z, RELATIVE_NOISE_SD};
 use crate::casting::sums::release::{VAPOUR_MINUTES, VAPOUR_PRESSURE_TORR};
 use crate::casting::sums::tape::{Along, cut_tape};
 use crate::casting::sums::window::{Window, mix_windows};
-use crate::catalogue::{Entry, MaterialBody, RecipeFacts};
+use crate::catalogue::{DegasIn, Entry, MaterialBody, RecipeFacts};
 use crate::stock::needs::Purpose;
 
 fn in_words(copies: &[u32]) -> String {
@@ -183,8 +184,16 @@ pub(super) fn batch(
         StepDetail::Mix(detail),
     );
     bench.put(work, Some(batch));
-    degas(bench, batch)?;
-    pour(bench, batch, trays_before, copies)?;
+    match bench.of.facts.recipe.body.degas_in() {
+        DegasIn::Cup => {
+            degas(bench, batch)?;
+            pour(bench, batch, trays_before, copies)?;
+        }
+        DegasIn::Container => {
+            pour(bench, batch, trays_before, copies)?;
+            degas(bench, batch)?;
+        }
+    }
     weigh_cup(bench, batch)
 }
 
@@ -252,6 +261,7 @@ fn weigh(bench: &mut Bench<'_>, batch: &BatchView) -> Result<(), Error> {
         },
         base: target(&facts.base, &windows.base)?,
         curing_agent: target(&facts.curing_agent, &windows.curing_agent)?,
+        weighing: facts.recipe.body.weighing(),
         total_g: batch.total_g,
         curing_agent_g_per_g_base: rounded(ratio.value().recip())?,
         ratio_tolerance: tolerance,
@@ -299,35 +309,47 @@ fn weigh(bench: &mut Bench<'_>, batch: &BatchView) -> Result<(), Error> {
     Ok(())
 }
 
-fn degas(bench: &mut Bench<'_>, batch: &BatchView) -> Result<(), Error> {
+/// How full the vessel is in which a batch is de-gassed.
+fn head_room(bench: &Bench<'_>, batch: &BatchView) -> Result<HeadRoomView, Error> {
     let facts = bench.of.facts;
+    let degas_in = facts.recipe.body.degas_in();
+    if degas_in == DegasIn::Container {
+        let planned = bench.of.plan.head_room.clone();
+        return planned.ok_or_else(|| Error::internal("the tray of a cast has no head room"));
+    }
     let cup = facts.cup.body.container.as_ref();
     let cup = cup.ok_or_else(|| Error::internal("the cup of a cast has no inside"))?;
     let capacity_ml = vessel(cup).capacity_ml().map_err(Error::internal)?;
     let mixed_ml = batch.total_g.to_f64() / facts.elastomer.body.density_g_per_ml.to_f64();
-    let room =
-        foam_headroom(capacity_ml, mixed_ml, cup.fill_limit().to_f64()).map_err(Error::internal)?;
-    let detail = DegasDetail {
-        vessel: facts.cup.code.to_string(),
+    let limit = cup.fill_limit();
+    let room = foam_headroom(capacity_ml, mixed_ml, limit.to_f64()).map_err(Error::internal)?;
+    Ok(HeadRoomView {
+        degas_in,
         fraction_filled: rounded(room.fraction_filled)?,
-        fill_limit: rounded(room.fill_limit)?,
+        fill_limit: limit,
         enough: room.enough,
+    })
+}
+
+fn degas(bench: &mut Bench<'_>, batch: &BatchView) -> Result<(), Error> {
+    let facts = bench.of.facts;
+    let room = head_room(bench, batch)?;
+    let (vessel, what) = match room.degas_in {
+        DegasIn::Cup => (&facts.cup, "de-gas in the cup under vacuum"),
+        DegasIn::Container => (&facts.container, "de-gas in the trays under vacuum"),
+    };
+    let detail = DegasDetail {
+        vessel: vessel.code.to_string(),
+        room: room.clone(),
     };
     let takes_min = facts.recipe.body.prep_min().to_f64();
-    let what = "de-gas in the cup under vacuum";
     let mut work = of_batch(
         bench,
         batch,
         (BenchStep::Degas, what, takes_min),
         StepDetail::Degas(detail),
     );
-    if !room.enough {
-        work.cautions.push(format!(
-            "the cup is filled to {:.0} % of its volume, more than the {:.0} % that leave room for the foam",
-            100.0 * room.fraction_filled,
-            100.0 * room.fill_limit
-        ));
-    }
+    work.cautions.extend(room.caution());
     bench.put(work, Some(batch));
     Ok(())
 }
@@ -342,7 +364,11 @@ fn pour(
     let recipe = &facts.recipe.body;
     let pot_life_min = facts.elastomer.body.pot_life_min;
     let pouring_min = f64::from(batch.containers) * recipe.pour_min_per_container().to_f64();
-    let poured_min = recipe.prep_min().to_f64() + pouring_min;
+    let done_min = recipe.prep_min().to_f64() + pouring_min;
+    let poured_min = match recipe.degas_in() {
+        DegasIn::Cup => done_min,
+        DegasIn::Container => pouring_min,
+    };
     let drain_min = recipe.drain_time_s.to_f64() / 60.0;
     let borne_min = pot_life_min.to_f64() * (1.0 + 1e-9);
     let detail = PourDetail {
@@ -356,7 +382,7 @@ fn pour(
         drain_time_s: recipe.drain_time_s,
         poured_min_after_mixing: rounded(poured_min)?,
         pour_by_min_after_mixing: pot_life_min,
-        keeps_pot_life: poured_min <= borne_min,
+        keeps_pot_life: done_min <= borne_min,
     };
     let what = format!(
         "pour {} and drain the cup",
@@ -374,11 +400,11 @@ fn pour(
         batch_no: 0,
         quantity: pieces(batch.containers),
     }]);
-    if poured_min > borne_min {
+    if done_min > borne_min {
         work.cautions.push(format!(
-            "the last tray is poured {poured_min} min after mixing, but the mix pours for {pot_life_min} min only"
+            "pouring and de-gassing take {done_min} min after mixing, but the mix pours for {pot_life_min} min only"
         ));
-    } else if poured_min + drain_min > borne_min {
+    } else if done_min + drain_min > borne_min {
         work.cautions.push(format!(
             "draining ends after the pot life of {pot_life_min} min: the mix has thickened, and more of it stays in the cup"
         ));

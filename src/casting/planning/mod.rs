@@ -1,6 +1,6 @@
 //! Planning: from a recipe and a wish to everything a cast needs, with nothing written.
 //!
-//! Invariant: `load`, `day_load` and `correct` read; the rest decides, purely, on what was read. Deliberately absent: promises (`life`)
+//! Invariant: `load`, `day_load`, `course_load` and `correct` read; the rest decides, purely, on what was read. Deliberately absent: promises (`life`)
 //! and the choice of packs (stock).
 
 pub(in crate::casting) mod bench_cautions;
@@ -8,6 +8,11 @@ pub mod coating;
 pub(in crate::casting) mod coats_ahead;
 pub mod correct;
 pub mod correction;
+pub mod course;
+pub mod course_load;
+pub mod course_request;
+mod course_shelf;
+pub mod course_view;
 pub mod cure;
 pub mod day;
 mod day_load;
