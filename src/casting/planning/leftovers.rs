@@ -97,7 +97,7 @@ pub fn usable_mix_g(base_g: f64, curing_agent_g: f64, ratio: f64) -> f64 {
 ///
 /// # Errors
 /// [`Error::Invalid`] when a sum leaves the range of quantities.
-pub fn emptied(facts: &PlanFacts, list: &PickList) -> Result<Vec<EmptiedView>, Error> {
+pub(super) fn emptied(facts: &PlanFacts, list: &PickList) -> Result<Vec<EmptiedView>, Error> {
     let taken = taken(facts, list)?;
     let durable: BTreeSet<i64> = [&facts.recipe.container, &facts.recipe.cup]
         .into_iter()
@@ -145,7 +145,7 @@ fn taken(facts: &PlanFacts, list: &PickList) -> Result<BTreeMap<i64, Quantity>, 
 ///
 /// # Errors
 /// [`Error::Invalid`] when a sum leaves the range of quantities.
-pub fn kit_balances(facts: &PlanFacts, list: &PickList) -> Result<Vec<KitBalance>, Error> {
+pub(super) fn kit_balances(facts: &PlanFacts, list: &PickList) -> Result<Vec<KitBalance>, Error> {
     let taken = taken(facts, list)?;
     let recipe = &facts.recipe;
     let stated = &recipe.elastomer.body.ratio;
@@ -198,6 +198,21 @@ impl KitBalance {
     /// What to say when a mix at another ratio than the maker's leaves more of one part without a partner.
     ///
     /// Only a recipe that mixes at another ratio is told: at the maker's own, rounding alone moves the balance.
+    ///
+    /// ```
+    /// # let facts = include_str!(concat!(env!("CARGO_MANIFEST_DIR"), "/src/casting/samples/recipe.json"));
+    /// # let mut facts: heeltap::catalogue::RecipeFacts = serde_json::from_str(facts).unwrap();
+    /// use heeltap::casting::planning::leftovers::KitBalance;
+    /// let kit: KitBalance = serde_json::from_value(serde_json::json!({
+    ///     "kit_lot": "K1", "base_left_g": "900", "curing_agent_left_g": "95", "usable_mix_g": "990",
+    ///     "stranded_part": "curing_agent", "stranded_g": "5", "stranded_before_g": "0"
+    /// }))?;
+    /// assert!(kit.caution(&facts).is_none());
+    /// // Softer than the maker's 10 : 1.
+    /// facts.recipe.body.ratio = serde_json::from_value(serde_json::json!({"base": "20", "curing_agent": "1"}))?;
+    /// assert!(kit.caution(&facts).unwrap().contains("5 g of curing agent will have no partner"));
+    /// # Ok::<(), serde_json::Error>(())
+    /// ```
     #[must_use]
     pub fn caution(&self, facts: &RecipeFacts) -> Option<String> {
         let stated = &facts.elastomer.body.ratio;

@@ -53,7 +53,7 @@ impl HeadRoomView {
 
 /// How a recipe weighs, as the sums of uncertainty know it.
 #[must_use]
-pub fn weighing(facts: &RecipeFacts) -> Weighing {
+pub(in crate::casting) fn weighing(facts: &RecipeFacts) -> Weighing {
     match facts.recipe.body.weighing() {
         WeighingBody::TareAndGross => Weighing::TareAndGross,
         WeighingBody::Cumulative => Weighing::Cumulative,
@@ -62,7 +62,7 @@ pub fn weighing(facts: &RecipeFacts) -> Weighing {
 
 /// The share of the recipe's cup that may be filled: less where the mix foams in it.
 #[must_use]
-pub fn cup_limit(facts: &RecipeFacts, cup: &VesselBody) -> f64 {
+pub(in crate::casting) fn cup_limit(facts: &RecipeFacts, cup: &VesselBody) -> f64 {
     match facts.recipe.body.degas_in() {
         DegasIn::Cup => cup.fill_limit().to_f64(),
         DegasIn::Container => cup.stir_limit().to_f64(),
@@ -73,7 +73,7 @@ pub fn cup_limit(facts: &RecipeFacts, cup: &VesselBody) -> f64 {
 ///
 /// # Errors
 /// [`Error::Invalid`] when a figure leaves the range of decimals.
-pub fn mix_view(facts: &RecipeFacts, sizing: &Sizing) -> Result<MixView, Error> {
+pub(in crate::casting) fn mix_view(facts: &RecipeFacts, sizing: &Sizing) -> Result<MixView, Error> {
     let sum = |part: fn(&RoundedMix) -> f64| {
         rounded(sizing.batches.iter().map(|batch| part(&batch.mix)).sum())
     };
@@ -107,7 +107,10 @@ pub fn mix_view(facts: &RecipeFacts, sizing: &Sizing) -> Result<MixView, Error> 
 ///
 /// # Errors
 /// [`Error::Invalid`] when the vessel holds nothing.
-pub fn head_room_view(facts: &RecipeFacts, sizing: &Sizing) -> Result<Option<HeadRoomView>, Error> {
+pub(in crate::casting) fn head_room_view(
+    facts: &RecipeFacts,
+    sizing: &Sizing,
+) -> Result<Option<HeadRoomView>, Error> {
     let degas_in = facts.recipe.body.degas_in();
     let wrong = |detail: String| Error::invalid("/recipe", detail);
     let (capacity_ml, occupied_ml, limit) = match degas_in {

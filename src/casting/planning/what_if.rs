@@ -50,7 +50,29 @@ pub struct CupLine {
 /// Plans the cast with every number of trays in a cup from 1 to the most that fits.
 ///
 /// # Errors
-/// As [`plan`]; a number of trays that cannot be cast ends the list.
+/// As [`plan`].
+///
+/// ```
+/// # use heeltap::casting::planning::{day::DayFacts, plan::{PlanFacts, plan}, sizing::Experience};
+/// # use heeltap::casting::sums::{learned::FactorPosterior, yields::YieldPosterior};
+/// # let recipe = include_str!(concat!(env!("CARGO_MANIFEST_DIR"), "/src/casting/samples/recipe.json"));
+/// # let facts = PlanFacts {
+/// #     recipe: serde_json::from_str(recipe).unwrap(),
+/// #     experience: Experience { residue: FactorPosterior::prior(), fill_factors: vec![], coats: vec![] },
+/// #     yields: YieldPosterior::from_history(Default::default(), Default::default()),
+/// #     shelf: vec![], grants: vec![], mold_pool: Default::default(),
+/// #     on_order: Default::default(), later_holders: Default::default(),
+/// #     currency: heeltap::base::Currency::parse("EUR").unwrap(),
+/// #     day: DayFacts { working_min: 480, others: vec![] },
+/// # };
+/// use heeltap::casting::planning::what_if::what_if;
+/// let request = r#"{"recipe": "chip", "containers": 4, "cast_on": "2026-03-02"}"#;
+/// let lines = what_if(&facts, &serde_json::from_str(request).unwrap())?;
+/// // Two rounds of two trays: four cups of one tray, or two of two.
+/// let cups: Vec<(u32, u32)> = lines.iter().map(|line| (line.containers_per_batch, line.batches)).collect();
+/// assert_eq!(cups, [(1, 4), (2, 2)]);
+/// # Ok::<(), heeltap::base::Error>(())
+/// ```
 pub fn what_if(facts: &PlanFacts, request: &PlanRequest) -> Result<Vec<CupLine>, Error> {
     let chosen = plan(facts, request)?.view;
     let free = PlanRequest {

@@ -173,7 +173,8 @@ pub(in crate::stock) fn treatments_against_coats(
         .select((movements::reverses_id, movements::value_micro))
         .load(conn)?;
     let treatment: HashMap<i64, i64> = vials.iter().map(|row| (row.0, row.1)).collect();
-    let fills: Vec<(Option<i64>, String, Option<i64>, i64, Money)> = pool_movements::table
+    type Filled = (Option<i64>, String, Option<i64>, i64, Money);
+    let fills: Vec<Filled> = pool_movements::table
         .inner_join(cost_pools::table)
         .filter(cost_pools::treatment_id.is_not_null())
         .select((
