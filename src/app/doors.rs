@@ -86,6 +86,7 @@ pub const DOORS: &[Door] = &[
     door("POST", "/v1/casts", BENCH),
     door("GET", "/v1/casts/{code}", EVERYONE),
     door("GET", "/v1/casts/{code}/cost", EVERYONE),
+    door("GET", "/v1/casts/{code}/bench-sheet", EVERYONE),
     door("POST", "/v1/casts/{code}/pour", BENCH),
     door("POST", "/v1/casts/{code}/demold", BENCH),
     door("POST", "/v1/casts/{code}/cancel", BENCH),

@@ -4,6 +4,7 @@
 //! planned; all that is mixed is accounted for (chip, trim, overfill, residue). Deliberately absent: the choice of packs
 //! (stock), who is charged what over time (costing).
 
+pub mod bench;
 pub mod cost;
 pub mod life;
 pub mod planning;

@@ -15,8 +15,8 @@ use crate::casting::life::undo::{UndoIn, cast_cancel, cast_undo};
 use crate::casting::life::view::{CastCost, CastView, cast_cost, cast_show, casts_list};
 use crate::casting::planning::correct::mix_correct;
 use crate::casting::planning::correction::{CorrectionIn, CorrectionOut};
-use crate::casting::planning::plan_view::CastPlan;
 use crate::casting::planning::request::PlanRequest;
+use crate::casting::planning::what_if::PlanAnswer;
 use crate::catalogue::recipe_by_code;
 use crate::http::{Answer, Body, List, NoBody, PageQuery, Problem, ProblemBody, Reply, Service};
 
@@ -33,6 +33,7 @@ pub fn routes(cfg: &mut ServiceConfig<'_>) {
         .service(cast_cancel_post)
         .service(cast_undo_post);
     super::treatment_routes::routes(cfg);
+    super::bench::routes(cfg);
 }
 
 /// The query of the list of casts.
@@ -53,22 +54,36 @@ struct CastsQuery {
     limit: Option<i64>,
 }
 
+/// The query of a plan.
+#[derive(Debug, Deserialize, IntoParams)]
+#[into_params(parameter_in = Query)]
+#[serde(deny_unknown_fields)]
+struct PlanQuery {
+    /// Whether to plan it with every number of trays in a cup too, so that their costs can be compared; false unless said.
+    what_if: Option<bool>,
+}
+
 /// Plan a cast: compute everything it needs, write nothing. A plan short of stock is still a plan.
 #[utoipa::path(
     tag = "casts",
     request_body = PlanRequest,
+    params(PlanQuery),
     responses(
-        (status = 200, description = "The plan", body = CastPlan),
+        (status = 200, description = "The plan", body = PlanAnswer),
         (status = "default", description = "A problem", body = ProblemBody, content_type = "application/problem+json"),
     ),
     security(("bearer" = []))
 )]
 #[post("/v1/cast-plans")]
-async fn cast_plans_post(service: Data<Service>, body: Body<PlanRequest>) -> Answer {
+async fn cast_plans_post(
+    service: Data<Service>,
+    query: Query<PlanQuery>,
+    body: Body<PlanRequest>,
+) -> Answer {
     let (request, _) = body.split();
-    let house = service.house();
+    let (house, other_cups) = (service.house(), query.what_if.unwrap_or(false));
     let plan = service
-        .read(move |conn| cast_plan(conn, &request, house))
+        .read(move |conn| cast_plan(conn, &request, house, other_cups))
         .await?;
     Ok(HttpResponse::Ok().json(plan))
 }

@@ -53,9 +53,9 @@ pub use mold::{COAT_LIFE_CASTS_DEFAULT, COPIES_DEFAULT, MoldBody};
 pub use noun::{CatalogueBody, Link, Noun, PoolFill};
 pub use patch::merge_patch;
 pub use recipe::{
-    BALANCE_READABILITY_G_DEFAULT, CASTS_PER_SETUP_DEFAULT, ExtraBody, ExtraPer, GaugeBody,
-    GaugeOf, OVERFILL_DEFAULT, POUR_MIN_PER_CONTAINER_DEFAULT, PREP_MIN_DEFAULT,
-    RESIDUE_QUANTILE_DEFAULT, RecipeBody, TRIM_ALLOWANCE_MM_DEFAULT,
+    BALANCE_READABILITY_G_DEFAULT, CASTS_PER_SETUP_DEFAULT, DegasIn, ExtraBody, ExtraPer,
+    GaugeBody, GaugeOf, OVERFILL_DEFAULT, POUR_MIN_PER_CONTAINER_DEFAULT, PREP_MIN_DEFAULT,
+    RESIDUE_QUANTILE_DEFAULT, RecipeBody, TRIM_ALLOWANCE_MM_DEFAULT, WeighingBody,
 };
 pub use retire::entry_retire;
 pub use routes::routes;

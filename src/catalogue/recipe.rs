@@ -61,6 +61,28 @@ pub struct GaugeBody {
     pub level_mm: Micro,
 }
 
+/// How base and curing agent are weighed into the cup.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize, ToSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum WeighingBody {
+    /// The balance is set to zero before each part, or tare and gross are read for each.
+    #[default]
+    TareAndGross,
+    /// The curing agent is weighed on top of the base, without setting to zero in between.
+    Cumulative,
+}
+
+/// Where the mix is de-gassed.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize, ToSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum DegasIn {
+    /// In the cup, before it is poured.
+    #[default]
+    Cup,
+    /// In the tray, after it was poured.
+    Container,
+}
+
 /// What an extra is counted by.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
 #[serde(rename_all = "snake_case")]
@@ -137,6 +159,12 @@ pub struct RecipeBody {
     /// The step of the balance, in g; 0.01 unless said.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub balance_readability_g: Option<Micro>,
+    /// How base and curing agent are weighed; `tare_and_gross` unless said.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub weighing: Option<WeighingBody>,
+    /// Where the mix is de-gassed: it needs room for its foam there; in the `cup` unless said.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub degas_in: Option<DegasIn>,
     /// What a strip of tape is longer than the side it covers, in mm; 10 unless said.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub trim_allowance_mm: Option<Micro>,
@@ -191,6 +219,18 @@ impl RecipeBody {
     pub fn balance_readability_g(&self) -> Micro {
         self.balance_readability_g
             .unwrap_or(BALANCE_READABILITY_G_DEFAULT)
+    }
+
+    /// How base and curing agent are weighed.
+    #[must_use]
+    pub fn weighing(&self) -> WeighingBody {
+        self.weighing.unwrap_or_default()
+    }
+
+    /// Where the mix is de-gassed.
+    #[must_use]
+    pub fn degas_in(&self) -> DegasIn {
+        self.degas_in.unwrap_or_default()
     }
 
     /// What a strip of tape is longer than the side it covers, in mm.

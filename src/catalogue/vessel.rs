@@ -11,6 +11,8 @@ use crate::base::Micro;
 
 /// How full a cup may be before foam runs over while the mix is de-gassed, unless said: a third (*assumption*).
 pub const FILL_LIMIT_DEFAULT: Micro = Micro::from_micro(333_333);
+/// How full a cup may be when it is only stirred in, and de-gassed elsewhere, unless said: 0.8 (*assumption*).
+const STIR_LIMIT_DEFAULT: Micro = Micro::from_micro(800_000);
 /// How often a vessel is used, unless said: once.
 pub const RATED_USES_DEFAULT: u32 = 1;
 
@@ -67,7 +69,8 @@ pub struct VesselBody {
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schema(minimum = 1, maximum = 1_000_000)]
     pub rated_uses: Option<u32>,
-    /// As a cup: the share of its volume that may be filled with mix, more than 0 and at most 1; a third unless said.
+    /// The share of its volume that may be filled with mix, more than 0 and at most 1. Unless said: a third where the mix is
+    /// de-gassed, 0.8 in a cup that it is only stirred in.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub fill_limit: Option<Micro>,
 }
@@ -97,10 +100,16 @@ impl VesselBody {
         self.rated_uses() > 1
     }
 
-    /// The share of its volume that may be filled with mix.
+    /// The share of its volume that may be filled with mix that is de-gassed in it.
     #[must_use]
     pub fn fill_limit(&self) -> Micro {
         self.fill_limit.unwrap_or(FILL_LIMIT_DEFAULT)
+    }
+
+    /// The share of its volume that may be filled with mix that is only stirred in it.
+    #[must_use]
+    pub fn stir_limit(&self) -> Micro {
+        self.fill_limit.unwrap_or(STIR_LIMIT_DEFAULT)
     }
 
     /// Adds what is wrong with it, under `/container`.

@@ -11,6 +11,7 @@ pub mod backdate;
 pub mod counting;
 pub mod events;
 mod grasp;
+pub mod holdings;
 pub mod ledger;
 pub mod load;
 pub mod losing;

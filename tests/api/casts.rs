@@ -4,7 +4,7 @@ use heeltap::http::Page;
 use serde_json::{Value, json};
 
 use crate::support::TestApp;
-use crate::support::lab::{catalogue, micro, receive, stocked};
+use crate::support::lab::{catalogue, micro, receive, stocked, verified};
 
 fn request(containers: u32) -> Value {
     json!({"recipe": "chip", "containers": containers, "cast_on": "2026-03-10",
@@ -43,15 +43,6 @@ fn stock(app: &TestApp) -> Vec<(i64, i64, i64)> {
             )
         })
         .collect()
-}
-
-fn verified(app: &TestApp) {
-    let found = app
-        .service
-        .db()
-        .read(heeltap::stock::verify::verify)
-        .expect("the books must be read");
-    assert!(found.ok, "{:?}", found.breaches);
 }
 
 fn poured(batches: &Value) -> Value {

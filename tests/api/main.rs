@@ -1,5 +1,6 @@
 //! The API over real HTTP, one file per noun, on the database that `HEELTAP_TEST_DATABASE` names.
 
+mod bench_sheet;
 mod casts;
 mod cli;
 mod day;
@@ -12,12 +13,14 @@ mod histories;
 mod hostile;
 mod import_command;
 mod installation;
+mod levels;
 mod lots;
 mod materials;
 mod mix_corrections;
 mod openapi;
 mod orders;
 mod packs;
+mod plans;
 mod problems;
 mod purchase_imports;
 mod readme;
@@ -27,6 +30,7 @@ mod residue_report;
 mod shutdown;
 mod support;
 mod tokens;
+mod treatments;
 mod verify;
 mod warnings;
 mod weighings;

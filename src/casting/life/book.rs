@@ -9,6 +9,7 @@ use crate::casting::planning::load::{grants, materials, plan_facts, recipe};
 use crate::casting::planning::plan::{Planned, plan};
 use crate::casting::planning::plan_view::CastPlan;
 use crate::casting::planning::request::PlanRequest;
+use crate::casting::planning::what_if::{PlanAnswer, what_if};
 use crate::casting::store::{self, NewCast};
 use crate::catalogue::{RecipeFacts, entries_hold};
 use crate::db::{AnyConnection, House, Tx};
@@ -26,7 +27,7 @@ pub enum Booking {
     Refused(Error),
 }
 
-/// Plans without writing.
+/// Plans without writing; with the lines of other divisions into cups if asked for.
 ///
 /// # Errors
 /// [`Error::Invalid`] or [`Error::Refused`] for what the request asks or names.
@@ -34,11 +35,15 @@ pub fn cast_plan(
     conn: &mut AnyConnection,
     request: &PlanRequest,
     house: House,
-) -> Result<CastPlan, Error> {
+    other_cups: bool,
+) -> Result<PlanAnswer, Error> {
     request.check()?;
     let recipe = recipe(conn, request)?;
     let facts = plan_facts(conn, recipe, request, house)?;
-    Ok(plan(&facts, request)?.view)
+    Ok(PlanAnswer {
+        plan: plan(&facts, request)?.view,
+        what_if: other_cups.then(|| what_if(&facts, request)).transpose()?,
+    })
 }
 
 /// Books a cast.

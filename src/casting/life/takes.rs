@@ -153,21 +153,23 @@ fn elsewhere(
     rules: &PickRules,
     takes: &mut Takes,
 ) -> i64 {
-    let mut tried = shelf.to_vec();
-    let rest = Need {
-        quantity: Quantity::from_micro(left),
-        ..need.clone()
+    let picked = |quantity: Quantity| {
+        let rest = Need {
+            quantity,
+            ..need.clone()
+        };
+        pick(&mut shelf.to_vec(), std::slice::from_ref(&rest), rules)
     };
-    let list = pick(&mut tried, std::slice::from_ref(&rest), rules);
+    let mut list = picked(Quantity::from_micro(left));
+    // Picking serves a need in full or not at all; what was used is taken as far as it is there.
+    let free = list.shortfalls.first().map(|short| short.available);
+    if let Some(free) = free.filter(|free| *free > Quantity::ZERO) {
+        list = picked(free);
+    }
     let mut left = left;
-    for picked in list.picks {
-        take(
-            &mut shelf[picked.pack],
-            need,
-            picked.quantity.micro(),
-            takes,
-        );
-        left -= picked.quantity.micro();
+    for found in list.picks {
+        take(&mut shelf[found.pack], need, found.quantity.micro(), takes);
+        left -= found.quantity.micro();
     }
     left
 }
@@ -285,6 +287,14 @@ mod tests {
         );
         check(vec![pack(1, 20, 10)], 12, None, false, "1:10 missing 10/12");
         check(vec![pack(1, 10, 0)], 12, None, true, "1:10 1:2 found 1:2");
+        // What other packs hold is used before anything is counted in.
+        check(
+            vec![pack(1, 6, 0), pack(2, 3, 0)],
+            12,
+            None,
+            true,
+            "1:6 2:3 1:3 found 1:3",
+        );
         // A named pack is what happened, promised or not.
         check(
             vec![pack(1, 20, 0), pack(2, 12, 12)],

@@ -2,13 +2,13 @@
 
 use super::cure::{HOT_FROM_C, effective_cure};
 use crate::casting::sums::cautions::{
-    CautionFacts, DEFERRAL, HazardRole, HazardousMaterial, cautions_for,
+    Caution, CautionFacts, DEFERRAL, HazardRole, HazardousMaterial, cautions_for,
 };
 use crate::catalogue::RecipeFacts;
 
-/// The cautions for casting a recipe; the deference to safety data sheet, local codes and licensed practice comes last, once.
+/// The cautions for casting a recipe, each at its step, without the deference that ends them.
 #[must_use]
-pub(in crate::casting) fn cautions(facts: &RecipeFacts, coats: bool) -> Vec<String> {
+pub(in crate::casting) fn step_cautions(facts: &RecipeFacts, coats: bool) -> Vec<Caution> {
     let mixed = [&facts.base, &facts.curing_agent].map(|material| HazardousMaterial {
         name: material.name.clone(),
         role: HazardRole::Mixed,
@@ -31,8 +31,17 @@ pub(in crate::casting) fn cautions(facts: &RecipeFacts, coats: bool) -> Vec<Stri
             .filter(|temperature_c| *temperature_c >= HOT_FROM_C),
         pot_life_min: Some(facts.elastomer.body.pot_life_min.to_f64()),
     });
+    found
+        .into_iter()
+        .filter(|caution| caution.text != DEFERRAL)
+        .collect()
+}
+
+/// The cautions for casting a recipe; the deference to safety data sheet, local codes and licensed practice comes last, once.
+#[must_use]
+pub(in crate::casting) fn cautions(facts: &RecipeFacts, coats: bool) -> Vec<String> {
     let mut sentences: Vec<String> = Vec::new();
-    for caution in found.into_iter().filter(|caution| caution.text != DEFERRAL) {
+    for caution in step_cautions(facts, coats) {
         if !sentences.contains(&caution.text) {
             sentences.push(caution.text);
         }

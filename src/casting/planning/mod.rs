@@ -3,7 +3,7 @@
 //! Invariant: `load`, `day_load` and `correct` read; the rest decides, purely, on what was read. Deliberately absent: promises (`life`)
 //! and the choice of packs (stock).
 
-mod bench_cautions;
+pub(in crate::casting) mod bench_cautions;
 pub mod coating;
 pub(in crate::casting) mod coats_ahead;
 pub mod correct;
@@ -12,9 +12,12 @@ pub mod cure;
 pub mod day;
 mod day_load;
 pub mod geometry;
+pub mod leftovers;
 pub(in crate::casting) mod load;
+pub mod mixing;
 pub mod plan;
 pub mod plan_view;
 pub mod request;
 pub mod sizing;
 pub mod taught_fill;
+pub mod what_if;

@@ -9,12 +9,14 @@ use chrono::NaiveDate;
 use super::coating::coats_pass;
 use super::cure::{cure_cautions, cure_view};
 use super::day::{DayFacts, day_caution, day_view};
+use super::leftovers::{emptied, kit_balances};
+use super::mixing::{HeadRoomView, head_room_view, mix_view};
 use super::plan_view::{
-    BatchView, CastPlan, FillView, LoadView, MixView, PassedOver, PickView, ReleaseView,
-    ResidueView, ShortageView, TapeView,
+    BatchView, CastPlan, FillView, LoadView, PassedOver, PickView, ReleaseView, ResidueView,
+    ShortageView, TapeView,
 };
 use super::request::PlanRequest;
-use super::sizing::{Experience, Sizing, basis_word, rounded, size};
+use super::sizing::{Experience, SizeWish, Sizing, basis_word, rounded, size};
 use crate::base::{Currency, Error, Money, Quantity};
 use crate::casting::cost::{Component, Components, CostView};
 use crate::casting::sums::coats::drawn;
@@ -124,6 +126,11 @@ pub fn plan(facts: &PlanFacts, request: &PlanRequest) -> Result<Planned, Error> 
     let cure = cure_view(&facts.recipe)?;
     let mut cautions = cautions(facts, &sizing, &list);
     let day = day_view(&facts.recipe, containers, &facts.day)?;
+    let kits = kit_balances(facts, &list)?;
+    let head_room = head_room_view(&facts.recipe, &sizing)?;
+    let foam = head_room.iter().filter_map(HeadRoomView::caution);
+    let uneven = kits.iter().filter_map(|kit| kit.caution(&facts.recipe));
+    cautions.splice(0..0, foam.chain(uneven));
     let early = cure.iter().flat_map(cure_cautions);
     cautions.splice(0..0, early.chain(day.iter().filter_map(day_caution)));
     let view = CastPlan {
@@ -135,7 +142,8 @@ pub fn plan(facts: &PlanFacts, request: &PlanRequest) -> Result<Planned, Error> 
         rounds: sizing.rounds,
         fill: fill_view(&sizing)?,
         residue: residue_view(&sizing)?,
-        mix: mix_view(&sizing)?,
+        mix: mix_view(&facts.recipe, &sizing)?,
+        head_room,
         batches: batch_views(facts, &sizing)?,
         tape: tape_view(&sizing)?,
         release: sizing.release.as_ref().map(|coats| ReleaseView {
@@ -150,6 +158,8 @@ pub fn plan(facts: &PlanFacts, request: &PlanRequest) -> Result<Planned, Error> 
         day,
         picks: pick_views(facts, &sizing, &list),
         passed_over: passed_over(facts, &list),
+        empties: emptied(facts, &list)?,
+        kits,
         shortages: shortages(facts, &list),
         largest_bookable,
         cost: CostView::new(&cost, facts.currency.as_str(), "planned", expected_good)?,
@@ -181,15 +191,14 @@ fn sizing_of(facts: &PlanFacts, request: &PlanRequest, containers: u32) -> Resul
         .residue_quantile
         .unwrap_or_else(|| facts.recipe.recipe.body.residue_quantile())
         .to_f64();
-    let groups = request.groups.unwrap_or(1).min(containers);
-    size(
-        &facts.recipe,
-        &facts.experience,
+    let wish = SizeWish {
         containers,
-        groups,
+        groups: request.groups.unwrap_or(1).min(containers),
+        containers_per_batch: request.containers_per_batch,
         quantile,
-        request.heat_override_reason.as_deref(),
-    )
+        heat_override: request.heat_override_reason.as_deref(),
+    };
+    size(&facts.recipe, &facts.experience, &wish)
 }
 
 /// The largest number of trays that the stock serves: more than asked are not looked for.
@@ -323,18 +332,6 @@ fn residue_view(sizing: &Sizing) -> Result<ResidueView, Error> {
     })
 }
 
-fn mix_view(sizing: &Sizing) -> Result<MixView, Error> {
-    let sum = |part: fn(&crate::casting::sums::mix::RoundedMix) -> f64| {
-        rounded(sizing.batches.iter().map(|batch| part(&batch.mix)).sum())
-    };
-    Ok(MixView {
-        total_g: sum(|mix| mix.total_g)?,
-        base_g: sum(|mix| mix.base_g)?,
-        curing_agent_g: sum(|mix| mix.curing_agent_g)?,
-        ratio_uncertainty: rounded(sizing.ratio_uncertainty)?,
-    })
-}
-
 fn batch_views(facts: &PlanFacts, sizing: &Sizing) -> Result<Vec<BatchView>, Error> {
     (1..)
         .zip(&sizing.batches)
@@ -372,7 +369,7 @@ fn tape_view(sizing: &Sizing) -> Result<Option<TapeView>, Error> {
 }
 
 /// The code of a material that the recipe names.
-fn code_of(facts: &PlanFacts, material_id: i64) -> String {
+pub(super) fn code_of(facts: &PlanFacts, material_id: i64) -> String {
     let recipe = &facts.recipe;
     let named = [
         Some(&recipe.base),

@@ -6,9 +6,12 @@ use utoipa::ToSchema;
 
 use super::cure::CureView;
 use super::day::DayView;
+use super::leftovers::{EmptiedView, KitBalance};
+use super::mixing::HeadRoomView;
 use crate::base::{Code, Micro, Quantity};
 use crate::casting::cost::CostView;
 use crate::casting::sums::release::CoatingLoad;
+use crate::catalogue::WeighingBody;
 use crate::stock::needs::Purpose;
 
 /// Everything a cast needs, computed. Decimals are rounded to the millionth, half to even; masses to weigh, to the
@@ -33,6 +36,9 @@ pub struct CastPlan {
     pub residue: ResidueView,
     /// The mix of the whole cast.
     pub mix: MixView,
+    /// Whether the foam has room where the mix is de-gassed.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub head_room: Option<HeadRoomView>,
     /// The cups.
     pub batches: Vec<BatchView>,
     /// The tape.
@@ -51,6 +57,12 @@ pub struct CastPlan {
     pub picks: Vec<PickView>,
     /// The packs not used, and why not.
     pub passed_over: Vec<PassedOver>,
+    /// The packs that the cast would empty.
+    #[serde(default)]
+    pub empties: Vec<EmptiedView>,
+    /// What is left of the kits it takes from, and what of that no mix at the maker's ratio can use.
+    #[serde(default)]
+    pub kits: Vec<KitBalance>,
     /// What is missing.
     pub shortages: Vec<ShortageView>,
     /// The largest number of trays, up to the number asked for, that the stock serves.
@@ -108,6 +120,18 @@ pub struct MixView {
     pub curing_agent_g: Micro,
     /// The greatest relative expanded uncertainty (k = 2) of a batch's ratio, from the balance's readability.
     pub ratio_uncertainty: Micro,
+    /// How it is weighed: `tare_and_gross` or `cumulative`.
+    #[serde(default)]
+    pub weighing: WeighingBody,
+    /// Base over curing agent, by mass, as the recipe mixes.
+    #[serde(default)]
+    pub ratio: Micro,
+    /// Base over curing agent, by mass, as the elastomer's maker states it.
+    #[serde(default)]
+    pub nominal_ratio: Micro,
+    /// The smallest batch whose ratio the balance can hold within the elastomer's tolerance (k = 2), in g.
+    #[serde(default)]
+    pub smallest_batch_g: Micro,
 }
 
 /// One cup of mix.

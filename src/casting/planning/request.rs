@@ -34,6 +34,10 @@ pub struct PlanRequest {
     #[serde(default, skip_serializing_if = "Option::is_none")]
     #[schema(minimum = 1, maximum = 1000)]
     pub groups: Option<u32>,
+    /// Most trays that one cup of mix is to fill; as many as cup and pot life allow unless said.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(minimum = 1, maximum = 1000)]
+    pub containers_per_batch: Option<u32>,
     /// The day of the cast.
     pub cast_on: NaiveDate,
     /// Who pays; nobody in particular unless said.
@@ -99,14 +103,16 @@ impl PlanRequest {
             }
             _ => {}
         }
-        if let Some(groups) = self
-            .groups
-            .filter(|groups| !(1..=TRAYS_MAX).contains(groups))
-        {
-            fault(
-                "/groups",
-                format!("{groups} is out of range: 1 to {TRAYS_MAX} groups"),
-            );
+        for (pointer, count, what) in [
+            ("/groups", self.groups, "groups"),
+            ("/containers_per_batch", self.containers_per_batch, "trays"),
+        ] {
+            if let Some(count) = count.filter(|count| !(1..=TRAYS_MAX).contains(count)) {
+                fault(
+                    pointer,
+                    format!("{count} is out of range: 1 to {TRAYS_MAX} {what}"),
+                );
+            }
         }
         if let Some(quantile) = self
             .residue_quantile

@@ -8,6 +8,7 @@ use serde::{Deserialize, Serialize};
 use super::coating::{coat_need, vial, vials_quantity};
 use super::cure::effective_cure;
 use super::geometry::{draining, tray_of};
+use super::mixing::{cup_limit, weighing};
 use crate::base::{Error, MICRO_PER_UNIT, Micro, Quantity, Unit};
 use crate::casting::sums::batches::{BatchLimits, Division, divide_batches};
 use crate::casting::sums::coats::Coat;
@@ -16,9 +17,7 @@ use crate::casting::sums::fill::{
 };
 use crate::casting::sums::heat::{HeatVerdict, check_limit};
 use crate::casting::sums::learned::{FactorPosterior, Noise};
-use crate::casting::sums::mix::{
-    MassRatio, RoundedMix, Weighing, ratio_uncertainty, round_to_readability,
-};
+use crate::casting::sums::mix::{MassRatio, RoundedMix, ratio_uncertainty, round_to_readability};
 use crate::casting::sums::release::{ReleaseNeed, rounds_per_copy};
 use crate::casting::sums::residue::{PlannedResidue, plan_residue};
 use crate::casting::sums::tape::{TapeCut, cut_tape, tapings};
@@ -89,7 +88,22 @@ pub struct Sizing {
     pub cautions: Vec<String>,
 }
 
-/// Sizes a cast of `containers` trays.
+/// How a cast is to be sized.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct SizeWish<'a> {
+    /// Trays, at least 1.
+    pub containers: u32,
+    /// Groups, each with cups of its own, at least 1.
+    pub groups: u32,
+    /// Most trays that one cup fills, if that was said.
+    pub containers_per_batch: Option<u32>,
+    /// The quantile of the residue that is planned for.
+    pub quantile: f64,
+    /// Why a cure above what tray or mould bears is wanted all the same.
+    pub heat_override: Option<&'a str>,
+}
+
+/// Sizes a cast.
 ///
 /// # Errors
 /// [`Error::Invalid`] when the recipe cannot be cast so: the mould does not fit the tray, the level is above the rim, a
@@ -98,10 +112,11 @@ pub struct Sizing {
 /// ```
 /// # let facts = include_str!(concat!(env!("CARGO_MANIFEST_DIR"), "/src/casting/samples/recipe.json"));
 /// # let facts: heeltap::catalogue::RecipeFacts = serde_json::from_str(facts).unwrap();
-/// use heeltap::casting::planning::sizing::{Experience, size};
+/// use heeltap::casting::planning::sizing::{Experience, SizeWish, size};
 /// use heeltap::casting::sums::learned::FactorPosterior;
 /// let nothing = Experience { residue: FactorPosterior::prior(), fill_factors: vec![], coats: vec![] };
-/// let sizing = size(&facts, &nothing, 2, 1, 0.9, None)?;
+/// let wish = SizeWish { containers: 2, groups: 1, containers_per_batch: None, quantile: 0.9, heat_override: None };
+/// let sizing = size(&facts, &nothing, &wish)?;
 /// let mixed_g = sizing.batches[0].needed_g + sizing.batches[0].residue_g;
 /// assert!((sizing.batches[0].mix.total_g - mixed_g).abs() < 0.2); // Rounded up to the balance.
 /// # Ok::<(), heeltap::base::Error>(())
@@ -109,12 +124,10 @@ pub struct Sizing {
 pub fn size(
     facts: &RecipeFacts,
     experience: &Experience,
-    containers: u32,
-    groups: u32,
-    quantile: f64,
-    heat_override: Option<&str>,
+    wish: &SizeWish<'_>,
 ) -> Result<Sizing, Error> {
-    let mut cautions = heat(facts, heat_override)?;
+    let containers = wish.containers;
+    let mut cautions = heat(facts, wish.heat_override)?;
     let (geometry, factor) = tray(facts, experience)?;
     if factor.doubtful {
         cautions.push(format!("the fill factor {:.3} is more than 10 % from 1: check the dimensions of tray and mould", factor.factor));
@@ -122,7 +135,7 @@ pub fn size(
     let density = facts.elastomer.body.density_g_per_ml.to_f64();
     let fill_g = geometry.volume_ml * density * factor.factor;
     let chip_g = (geometry.chip_volume_ml * density * factor.factor).min(fill_g);
-    let (division, residue) = cups(facts, experience, fill_g, containers, groups, quantile)?;
+    let (division, residue) = cups(facts, experience, fill_g, wish)?;
     let batches = weighings(facts, &division, &residue)?;
     let ratio_uncertainty = uncertainty(facts, &batches, &mut cautions)?;
     let tape = tape(facts, containers)?;
@@ -136,7 +149,7 @@ pub fn size(
         chip_g,
         batches,
         residue,
-        residue_quantile: quantile,
+        residue_quantile: wish.quantile,
         ratio_uncertainty,
         tape,
         release,
@@ -212,9 +225,7 @@ fn cups(
     facts: &RecipeFacts,
     experience: &Experience,
     fill_g: f64,
-    containers: u32,
-    groups: u32,
-    quantile: f64,
+    wish: &SizeWish<'_>,
 ) -> Result<(Division, PlannedResidue), Error> {
     let cup = facts.cup.body.container.as_ref();
     let no_cup = || {
@@ -227,21 +238,23 @@ fn cups(
     let in_cup =
         |detail: String| wrong("/recipe")(format!("cup `{}`: {detail}", facts.cup.code.as_str()));
     let recipe = &facts.recipe.body;
+    let quantile = wish.quantile;
     let limits = BatchLimits {
-        containers,
+        containers: wish.containers,
         mass_per_container_g: fill_g,
         overfill: recipe.overfill().to_f64(),
         cup_capacity_ml: draining
             .cup
             .capacity_ml()
             .map_err(|e| in_cup(e.to_string()))?,
-        fill_limit: cup.fill_limit().to_f64(),
+        fill_limit: cup_limit(facts, cup),
         density_g_per_ml: facts.elastomer.body.density_g_per_ml.to_f64(),
         pot_life_min: facts.elastomer.body.pot_life_min.to_f64(),
         prep_min: recipe.prep_min().to_f64(),
         pour_min_per_container: recipe.pour_min_per_container().to_f64(),
         copies: facts.mold.body.copies(),
-        groups,
+        groups: wish.groups,
+        containers_per_batch: wish.containers_per_batch,
     };
     let noise = Noise::default();
     // A batch is divided as if it stood alone: its share of the planned residue is then never more than assumed.
@@ -330,7 +343,7 @@ fn uncertainty(
             batch.mix.base_g,
             batch.mix.curing_agent_g,
             readability_g,
-            Weighing::TareAndGross,
+            weighing(facts),
         )
         .map_err(|e| wrong("/recipe")(e.to_string()))?;
         greatest = greatest.max(found.relative_expanded);
@@ -376,7 +389,10 @@ fn tape(facts: &RecipeFacts, containers: u32) -> Result<Option<(TapeCut, u32)>, 
 }
 
 /// Cautions about the cure's heat; an error above what tray or mould bears, unless it is overridden.
-fn heat(facts: &RecipeFacts, heat_override: Option<&str>) -> Result<Vec<String>, Error> {
+pub(in crate::casting) fn heat(
+    facts: &RecipeFacts,
+    heat_override: Option<&str>,
+) -> Result<Vec<String>, Error> {
     let cure = effective_cure(&facts.recipe.body, &facts.elastomer.body);
     let Some((cure, _)) = cure else {
         return Ok(Vec::new());

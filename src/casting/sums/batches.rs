@@ -35,6 +35,8 @@ pub struct BatchLimits {
     pub copies: u32,
     /// Groups of a course, each with cups of its own.
     pub groups: u32,
+    /// Most trays that one batch is wanted to fill; none unless it was said.
+    pub containers_per_batch: Option<u32>,
 }
 
 /// One cup of mix.
@@ -71,7 +73,9 @@ pub enum BatchLimit {
     Cup,
     /// The pot life.
     PotLife,
-    /// Neither: rounds and groups alone.
+    /// What was wished for.
+    Wish,
+    /// None of these: rounds and groups alone.
     Nothing,
 }
 
@@ -123,6 +127,10 @@ impl BatchLimits {
         at_least_one("containers", self.containers)?;
         at_least_one("copies", self.copies)?;
         at_least_one("groups", self.groups)?;
+        at_least_one(
+            "containers_per_batch",
+            self.containers_per_batch.unwrap_or(1),
+        )?;
         positive("mass_per_container_g", self.mass_per_container_g)?;
         non_negative("overfill", self.overfill)?;
         positive("cup_capacity_ml", self.cup_capacity_ml)?;
@@ -147,7 +155,7 @@ impl BatchLimits {
     /// # use heeltap::casting::sums::batches::BatchLimits;
     /// # let limits = BatchLimits { containers: 4, mass_per_container_g: 20.0, overfill: 0.05, cup_capacity_ml: 300.0,
     /// #     fill_limit: 0.5, density_g_per_ml: 1.03, pot_life_min: 90.0, prep_min: 30.0, pour_min_per_container: 5.0,
-    /// #     copies: 4, groups: 1 };
+    /// #     copies: 4, groups: 1, containers_per_batch: None };
     /// assert_eq!(limits.needed_g(2), 42.0);
     /// ```
     #[must_use]
@@ -181,7 +189,7 @@ impl BatchLimits {
 /// use heeltap::casting::sums::batches::{BatchLimits, divide_batches};
 /// let limits = BatchLimits { containers: 7, mass_per_container_g: 20.0, overfill: 0.0, cup_capacity_ml: 200.0,
 ///     fill_limit: 0.5, density_g_per_ml: 1.0, pot_life_min: 90.0, prep_min: 30.0, pour_min_per_container: 5.0,
-///     copies: 7, groups: 1 };
+///     copies: 7, groups: 1, containers_per_batch: None };
 /// let division = divide_batches(&limits, |_| Ok(4.0)).unwrap();
 /// let trays: Vec<u32> = division.batches.iter().map(|batch| batch.containers).collect();
 /// assert_eq!(trays, [4, 3]);
@@ -200,7 +208,12 @@ pub fn divide_batches(
     let rounds = limits.containers.div_ceil(limits.copies);
     let per_round = limits.containers.div_ceil(rounds);
     let per_group = limits.containers.div_ceil(limits.groups);
-    let (most, limited_by) = largest_batch(limits, per_round.min(per_group), residue_g)?;
+    let wished = limits.containers_per_batch.unwrap_or(u32::MAX);
+    let free = per_round.min(per_group);
+    let (most, mut limited_by) = largest_batch(limits, free.min(wished), residue_g)?;
+    if limited_by == BatchLimit::Nothing && wished < free {
+        limited_by = BatchLimit::Wish;
+    }
 
     let by_round = even_shares(limits.containers, rounds);
     let by_group = even_shares(limits.containers, limits.groups);
@@ -319,6 +332,7 @@ mod tests {
             pour_min_per_container: 5.0,
             copies,
             groups,
+            containers_per_batch: None,
         }
     }
 
@@ -347,6 +361,11 @@ mod tests {
         check(limits(7, 7, 3), "1.1:3 1.2:2 1.3:2");
         check(limits(6, 3, 3), "1.1:2 1.2:1 2.2:1 2.3:2");
         check(limits(10, 10, 2), "1.1:3 1.1:2 1.2:3 1.2:2");
+        let wished = BatchLimits {
+            containers_per_batch: Some(2),
+            ..limits(5, 5, 1)
+        };
+        check(wished, "1.1:2 1.1:2 1.1:1");
     }
 
     #[test]

@@ -290,6 +290,7 @@ impl Lab<'_> {
 
     fn book(&mut self, index: usize, cast: &CastSeed) -> Result<(), Error> {
         let request = PlanRequest {
+            containers_per_batch: None,
             recipe: cast.recipe.clone(),
             containers: Some(cast.containers),
             good_chips_wanted: None,

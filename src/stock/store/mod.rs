@@ -23,7 +23,8 @@ pub(super) use movements::{
 };
 pub(super) use orders::{OrderedLine, lines_ordered};
 pub(super) use packs::{
-    NewPack, PackRow, pack_fetch, pack_insert, pack_touch, packs_of_lots, shelf_rows,
+    LabelRow, NewPack, PackRow, pack_fetch, pack_insert, pack_labels, pack_touch, packs_of_lots,
+    shelf_rows,
 };
 pub(super) use reservations::{
     cast_short_set, casts_booked, needs_delete, needs_insert, needs_of, reservation_insert,

@@ -103,6 +103,40 @@ pub(in crate::stock) fn packs_of_lots(
         .load(conn)?)
 }
 
+/// What stands on the label of a pack.
+#[derive(Debug, Clone, Queryable)]
+pub(in crate::stock) struct LabelRow {
+    pub(in crate::stock) pack_id: i64,
+    pub(in crate::stock) no: i32,
+    pub(in crate::stock) opened_on: Option<NaiveDate>,
+    pub(in crate::stock) lot_id: i64,
+    pub(in crate::stock) lot_code: String,
+    pub(in crate::stock) kit_lot: Option<String>,
+    pub(in crate::stock) material_id: i64,
+    pub(in crate::stock) expires_on: Option<NaiveDate>,
+}
+
+/// The labels of packs, empty ones too.
+pub(in crate::stock) fn pack_labels(
+    conn: &mut AnyConnection,
+    pack_ids: &[i64],
+) -> Result<Vec<LabelRow>, Error> {
+    Ok(packs::table
+        .inner_join(lots::table)
+        .filter(packs::id.eq_any(pack_ids))
+        .select((
+            packs::id,
+            packs::no,
+            packs::opened_on,
+            lots::id,
+            lots::code,
+            lots::kit_lot,
+            lots::material_id,
+            lots::expires_on,
+        ))
+        .load(conn)?)
+}
+
 /// Every pack that holds something, of the materials given.
 pub(in crate::stock) fn shelf_rows(
     conn: &mut AnyConnection,

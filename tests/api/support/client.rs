@@ -162,4 +162,16 @@ impl Answer {
         let text = |error: &Value| error["pointer"].as_str().unwrap_or_default().to_owned();
         errors.iter().map(text).collect()
     }
+
+    /// What a problem says: its detail, and that of its first error if there is one.
+    #[track_caller]
+    pub(crate) fn detail(&self) -> String {
+        let body = self.json();
+        let text = |value: &Value| value.as_str().unwrap_or_default().to_owned();
+        format!(
+            "{} {}",
+            text(&body["detail"]),
+            text(&body["errors"][0]["detail"])
+        )
+    }
 }

@@ -104,3 +104,13 @@ pub(crate) fn micro(value: &Value) -> i64 {
         .unwrap_or_else(|| panic!("{value} is no decimal string"));
     Quantity::parse(text).expect("a decimal").micro()
 }
+
+/// Proves the books.
+pub(crate) fn verified(app: &TestApp) {
+    let found = app
+        .service
+        .db()
+        .read(heeltap::stock::verify::verify)
+        .expect("the books must be read");
+    assert!(found.ok, "{:?}", found.breaches);
+}

@@ -1,0 +1,147 @@
+//! The bench sheet of a cast, loaded and built.
+
+use std::collections::BTreeMap;
+
+use chrono::{DateTime, Utc};
+
+use super::build::{SheetFacts, hazards, lay_out, materials, other_cautions, planned_loads};
+use super::clock::Anchors;
+use super::drawing::lot;
+use super::sheet::{BenchSheet, Recorded, TakenLot};
+use crate::base::{Error, Money, RefusalKind};
+use crate::casting::life::view::{CastView, cast_show};
+use crate::casting::planning::coating::{coat_need, coats_pass};
+use crate::casting::planning::coats_ahead::{booked, coats_now};
+use crate::casting::planning::plan_view::LoadView;
+use crate::casting::planning::sizing::rounded;
+use crate::casting::store;
+use crate::casting::sums::cautions::DEFERRAL;
+use crate::catalogue::{RecipeFacts, mold_by_id};
+use crate::db::{AnyConnection, House};
+use crate::stock::holdings::{Holding, cast_holdings};
+use crate::stock::promises::cast_needs;
+
+/// What is said of the clock.
+#[derive(Debug, Clone, Copy, Default)]
+pub(super) struct Clocked {
+    pub(super) start_at: Option<DateTime<Utc>>,
+    pub(super) mixed_at: Option<DateTime<Utc>>,
+    /// The batch that was mixed then.
+    pub(super) batch: i32,
+}
+
+/// The bench sheet of a cast; none for a batch that the cast does not have.
+///
+/// # Errors
+/// [`Error::NotFound`] without such a cast; [`Error::Refused`] when it was cancelled: nothing of it is to be done, and it
+/// holds nothing.
+pub(super) fn sheet_show(
+    conn: &mut AnyConnection,
+    code: &str,
+    clocked: Clocked,
+    house: House,
+) -> Result<Option<BenchSheet>, Error> {
+    let cast = cast_show(conn, code, house.base_currency)?;
+    if cast.state == "cancelled" {
+        let detail =
+            format!("cast {code} was cancelled: it has no work left to be done at the bench");
+        return Err(Error::refused(RefusalKind::WrongState, detail).with("state", cast.state));
+    }
+    let missing = || Error::not_found("cast", code);
+    let row = store::cast_by_code(conn, code)?.ok_or_else(missing)?;
+    let facts: RecipeFacts = serde_json::from_str(&row.facts).map_err(Error::internal)?;
+    let holdings = cast_holdings(conn, cast.id)?;
+    let needs = cast_needs(conn, cast.id)?;
+    let codes: BTreeMap<i64, String> = materials(&facts)
+        .into_iter()
+        .map(|entry| (entry.id, entry.code.to_string()))
+        .collect();
+    let of = SheetFacts {
+        request: &cast.request,
+        facts: &facts,
+        plan: &cast.plan,
+        holdings: &holdings,
+        needs: &needs,
+        loads: match cast.state.as_str() {
+            "booked" => loads_now(conn, cast.id, &facts)?,
+            _ => planned_loads(&cast.plan),
+        },
+        booked: cast.state == "booked",
+    };
+    let laid = lay_out(&of, &codes)?;
+    let Some(&mixed_min) = laid.mixed_min.get(&clocked.batch) else {
+        return Ok(None);
+    };
+    let anchors = Anchors {
+        start_at: clocked.start_at,
+        mixed: clocked.mixed_at.map(|at| (at, mixed_min)),
+    };
+    Ok(Some(BenchSheet {
+        recipe: cast.recipe.clone(),
+        recipe_name: facts.recipe.name.clone(),
+        elastomer: facts.elastomer.code.to_string(),
+        mold: facts.mold.code.to_string(),
+        cast_on: cast.cast_on,
+        containers: cast.plan.containers,
+        chips: cast.plan.chips,
+        rounds: cast.plan.rounds,
+        heat_override_reason: cast.request.heat_override_reason.clone(),
+        cautions: other_cautions(&of)?,
+        hazards: hazards(&facts),
+        start_at: clocked.start_at,
+        mixed_at: clocked.mixed_at,
+        total_min: rounded(laid.total_min)?,
+        steps: laid.timed(&anchors)?,
+        recorded: recorded(&cast, &holdings, &codes),
+        closing: DEFERRAL.to_owned(),
+        short: cast.short,
+        state: cast.state,
+        cast: cast.code,
+    }))
+}
+
+/// The coatings of a booked cast by the coats as they are now, after the casts of its mould that come before it.
+fn loads_now(
+    conn: &mut AnyConnection,
+    cast_id: i64,
+    facts: &RecipeFacts,
+) -> Result<Vec<LoadView>, Error> {
+    let mold_id = facts.mold.id;
+    let copies = mold_by_id(conn, mold_id)?.body.copies();
+    let mut coats = coats_now(conn, mold_id, copies)?;
+    for cast in store::booked_on_mold(conn, mold_id)? {
+        let (facts, containers) = booked(&cast)?;
+        let need = coat_need(&facts, &coats, containers)?;
+        if cast.id == cast_id {
+            let loads = need.map_or_else(Vec::new, |need| need.loads);
+            return Ok(loads.iter().map(LoadView::of).collect());
+        }
+        coats_pass(&facts, &mut coats, containers, need.as_ref(), Money::ZERO)?;
+    }
+    Err(Error::internal(format!(
+        "cast {cast_id} is booked, but not on its mould"
+    )))
+}
+
+/// What was recorded of a cast that is poured.
+fn recorded(
+    cast: &CastView,
+    holdings: &[Holding],
+    codes: &BTreeMap<i64, String>,
+) -> Option<Recorded> {
+    Some(Recorded {
+        poured_on: cast.poured_on,
+        poured_by: cast.poured_by.clone(),
+        pour: cast.pour.clone()?,
+        taken: holdings
+            .iter()
+            .map(|holding| TakenLot {
+                purpose: holding.purpose,
+                batch: holding.batch_no,
+                lot: lot(holding, codes, holding.quantity),
+            })
+            .collect(),
+        demolded_on: cast.demolded_on,
+        demold: cast.demold.clone(),
+    })
+}
