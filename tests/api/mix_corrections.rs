@@ -221,6 +221,19 @@ fn a_cup_too_small_says_what_would_help() {
         of(&tray["add"]["cup"], &["code", "fits", "below_rim"]),
         json!({"code": "tray", "fits": false, "below_rim": true})
     );
+    // Where the mix is de-gassed in the tray, a cup need only leave room for stirring, 0.8 of it.
+    app.post("/v1/recipes", json!({"code": "in-tray", "name": "In the tray", "elastomer": "el", "mold": "mold",
+        "container": "tray", "cup": "tray", "chip_thickness_mm": "4", "drain_time_s": "60", "degas_in": "container"})).expect(201);
+    let stirred = correct(
+        &app,
+        json!({"recipe": "in-tray", "base_g": "33", "curing_agent_g": "3.05"}),
+    );
+    let usable = |found: &Value| -> f64 {
+        let text = found["add"]["cup"]["usable_ml"].as_str().unwrap();
+        text.parse().unwrap()
+    };
+    assert!((usable(&stirred) / usable(&tray) - 2.4).abs() < 1e-5);
+    assert_eq!(stirred["add"]["cup"]["fits"], true);
 }
 
 #[test]

@@ -4,6 +4,7 @@ use chrono::NaiveDate;
 
 use super::correction::{Bench, CorrectionIn, CorrectionOut, CupFacts, PartStock, corrected};
 use super::geometry::vessel;
+use super::mixing::cup_limit;
 use super::sizing::mass_ratio;
 use crate::base::{Code, Error, Quantity, RefusalKind};
 use crate::casting::store;
@@ -41,7 +42,9 @@ pub fn mix_correct(
         Some(code) => Some(material_by_code(conn, code.as_str()).map_err(|e| unknown("/cup", e))?),
         None => known.cup,
     };
-    let cup = cup.map(|cup| cup_facts(&cup)).transpose()?;
+    let cup = cup
+        .map(|cup| cup_facts(&cup, known.recipe.as_ref()))
+        .transpose()?;
     let materials = [known.base.id, known.curing_agent.id];
     let mut shelf = shelf(conn, &materials)?;
     for (pack_id, quantity) in free {
@@ -85,6 +88,7 @@ struct Known {
     cup: Option<Entry<MaterialBody>>,
     nominal: MassRatio,
     readability_g: crate::base::Micro,
+    recipe: Option<RecipeFacts>,
 }
 
 impl Known {
@@ -92,10 +96,11 @@ impl Known {
         Ok(Self {
             nominal: mass_ratio(&facts)?,
             readability_g: facts.recipe.body.balance_readability_g(),
-            elastomer: facts.elastomer,
-            base: facts.base,
-            curing_agent: facts.curing_agent,
-            cup: Some(facts.cup),
+            elastomer: facts.elastomer.clone(),
+            base: facts.base.clone(),
+            curing_agent: facts.curing_agent.clone(),
+            cup: Some(facts.cup.clone()),
+            recipe: Some(facts),
         })
     }
 
@@ -110,6 +115,7 @@ impl Known {
             base: material_by_code(conn, elastomer.body.base.as_str())?,
             curing_agent: material_by_code(conn, elastomer.body.curing_agent.as_str())?,
             cup: None,
+            recipe: None,
             elastomer,
         })
     }
@@ -160,8 +166,8 @@ fn of_cast(
     Ok((Known::of_recipe(facts)?, rules, own))
 }
 
-/// The cup's room; a material that is no vessel cannot be mixed in.
-fn cup_facts(cup: &Entry<MaterialBody>) -> Result<CupFacts, Error> {
+/// The cup's room; a material that is no vessel cannot be mixed in. Without a recipe the mix is taken to be de-gassed in it.
+fn cup_facts(cup: &Entry<MaterialBody>, recipe: Option<&RecipeFacts>) -> Result<CupFacts, Error> {
     let wrong = |detail: String| Error::invalid("/cup", detail);
     let body = cup.body.container.as_ref().ok_or_else(|| {
         wrong(format!(
@@ -174,6 +180,9 @@ fn cup_facts(cup: &Entry<MaterialBody>) -> Result<CupFacts, Error> {
         capacity_ml: vessel(body)
             .capacity_ml()
             .map_err(|e| wrong(e.to_string()))?,
-        fill_limit: body.fill_limit().to_f64(),
+        fill_limit: recipe.map_or_else(
+            || body.fill_limit().to_f64(),
+            |facts| cup_limit(facts, body),
+        ),
     })
 }

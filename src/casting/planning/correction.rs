@@ -72,7 +72,7 @@ pub struct CupOut {
     pub code: Code,
     /// What it holds to the rim, in mL.
     pub capacity_ml: Micro,
-    /// What of it may be filled so that foam does not run over, in mL.
+    /// What of it may be filled so that neither foam nor stirring runs over, in mL.
     pub usable_ml: Micro,
     /// The mix, in mL.
     pub mix_ml: Micro,
@@ -351,7 +351,7 @@ fn in_cup(cup: &CupFacts, total_g: f64, density_g_per_ml: f64) -> Result<CupOut,
     let note = match (room.fits, room.below_rim) {
         (true, _) => None,
         (false, true) => Some(format!(
-            "{mix_ml} mL stay below the rim of `{}` ({capacity_ml} mL), but above the {usable_ml} mL that leave room for foam: {help}",
+            "{mix_ml} mL stay below the rim of `{}` ({capacity_ml} mL), but above the {usable_ml} mL that may be filled before foam or stirring runs over: {help}",
             cup.code.as_str()
         )),
         (false, false) => Some(format!(

@@ -112,10 +112,11 @@ pub struct SizeWish<'a> {
 /// ```
 /// # let facts = include_str!(concat!(env!("CARGO_MANIFEST_DIR"), "/src/casting/samples/recipe.json"));
 /// # let facts: heeltap::catalogue::RecipeFacts = serde_json::from_str(facts).unwrap();
-/// use heeltap::casting::planning::sizing::{Experience, size};
+/// use heeltap::casting::planning::sizing::{Experience, SizeWish, size};
 /// use heeltap::casting::sums::learned::FactorPosterior;
 /// let nothing = Experience { residue: FactorPosterior::prior(), fill_factors: vec![], coats: vec![] };
-/// let sizing = size(&facts, &nothing, 2, 1, 0.9, None)?;
+/// let wish = SizeWish { containers: 2, groups: 1, containers_per_batch: None, quantile: 0.9, heat_override: None };
+/// let sizing = size(&facts, &nothing, &wish)?;
 /// let mixed_g = sizing.batches[0].needed_g + sizing.batches[0].residue_g;
 /// assert!((sizing.batches[0].mix.total_g - mixed_g).abs() < 0.2); // Rounded up to the balance.
 /// # Ok::<(), heeltap::base::Error>(())
