@@ -2,7 +2,7 @@
 //!
 //! A treatment made for a booked cast uses the vials promised to it; the cast then needs fewer at its pour. One that is
 //! never recorded is recorded by the pour itself, for the copies that were due. Deliberately absent: the state of coats in
-//! between (see [`coating`](super::coating)).
+//! between (`coating` keeps it).
 
 use serde::Deserialize;
 use utoipa::ToSchema;
