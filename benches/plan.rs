@@ -28,8 +28,6 @@ use heeltap::stock::shelf::PackFacts;
 const P99_MAX: Duration = Duration::from_millis(2);
 const WARM_UP: usize = 500;
 const PLANS: usize = 20_000;
-/// How often each plan is timed.
-const RUNS: usize = 3;
 const TRAYS_MAX: u32 = 12;
 const PACKS_PER_MATERIAL: i64 = 5;
 
@@ -42,20 +40,14 @@ fn main() -> ExitCode {
         let largest = planned(&facts, &requests[requests.len() - 1]);
         assert_eq!(materials.len(), 12);
         assert_eq!(largest.shortages.is_empty(), agent_per_pack > 1);
-        let (mut shortest, mut every) = measure(&facts, &requests);
-        let (plans, runs) = (percentiles(&mut shortest), percentiles(&mut every));
+        let plans = percentiles(&mut measure(&facts, &requests));
         println!(
-            "plan, {name}: {} materials, {} packs, 1 to {TRAYS_MAX} trays; {PLANS} plans: p50 {:?}, p99 {:?}, longest {:?}; \
-             all {} runs: p50 {:?}, p99 {:?}, longest {:?}",
+            "plan, {name}: {} materials, {} packs, 1 to {TRAYS_MAX} trays; {PLANS} plans: p50 {:?}, p99 {:?}, longest {:?}",
             materials.len(),
             facts.shelf.len(),
             plans[0],
             plans[1],
             plans[2],
-            every.len(),
-            runs[0],
-            runs[1],
-            runs[2],
         );
         slow |= plans[1] >= P99_MAX;
     }
@@ -86,10 +78,8 @@ fn planned(facts: &PlanFacts, request: &PlanRequest) -> CastPlan {
         .view
 }
 
-/// The shortest time of each plan, and the times of all runs.
-///
-/// A plan does the same each time, so that what differs between its runs is what else the machine does.
-fn measure(facts: &PlanFacts, requests: &[PlanRequest]) -> (Vec<Duration>, Vec<Duration>) {
+/// How long each plan takes, once the first ones are through.
+fn measure(facts: &PlanFacts, requests: &[PlanRequest]) -> Vec<Duration> {
     let once = |request: &PlanRequest| {
         let start = Instant::now();
         let planned = planned(facts, request);
@@ -97,15 +87,8 @@ fn measure(facts: &PlanFacts, requests: &[PlanRequest]) -> (Vec<Duration>, Vec<D
         black_box(planned);
         took
     };
-    let (mut shortest, mut every) = (Vec::new(), Vec::new());
-    for (at, request) in requests.iter().cycle().take(WARM_UP + PLANS).enumerate() {
-        let times: [Duration; RUNS] = std::array::from_fn(|_| once(request));
-        if at >= WARM_UP {
-            shortest.extend(times.iter().min());
-            every.extend(times);
-        }
-    }
-    (shortest, every)
+    let all = requests.iter().cycle().take(WARM_UP + PLANS);
+    all.map(once).skip(WARM_UP).collect()
 }
 
 /// The median, the 99th percentile and the longest.
