@@ -90,15 +90,15 @@ pub struct PouredBatch {
     pub total_g: Micro,
     /// What stayed in the cup and on the stirrer, in g.
     pub residue_g: Micro,
-    /// Of the residue, what the stirrer carried, in g, as the recipe states it.
-    #[serde(default)]
-    pub stirrer_loss_g: Micro,
     /// Of the residue, the base, in g: split at the batch's own ratio.
     pub residue_base_g: Micro,
     /// `weighed` or `estimated`.
     pub residue_basis: String,
     /// What the draining film alone would leave of this mix, in g.
     pub film_g: Micro,
+    /// Of the residue, what the stirrer carried, in g, as the recipe states it.
+    #[serde(default)]
+    pub stirrer_loss_g: Micro,
     /// Of a weighed cup: how far the weighing was from what was expected just before it, in predictive standard
     /// deviations.
     #[serde(default, skip_serializing_if = "Option::is_none")]
