@@ -13,7 +13,7 @@ use actix_web::body::MessageBody;
 use actix_web::dev::{Server, ServerHandle, ServiceRequest, ServiceResponse};
 use actix_web::http::Method;
 use actix_web::middleware::{Next, from_fn};
-use actix_web::web::{Data, PathConfig, QueryConfig};
+use actix_web::web::{Data, PathConfig};
 use actix_web::{App, HttpServer};
 use utoipa_actix_web::AppExt;
 
@@ -21,7 +21,7 @@ use super::background::{Background, Worker};
 use super::docs::Documentation;
 use super::doors::DOORS;
 use crate::base::Error;
-use crate::http::{Doors, Service, guard, path_error, query_error};
+use crate::http::{Doors, Service, guard, path_error};
 
 /// How a process serves.
 #[derive(Debug, Clone, Copy)]
@@ -105,7 +105,6 @@ pub fn start(service: Service, serving: &Serving<'_>) -> Result<Running, Error> 
             .app_data(doors.clone())
             .app_data(documentation.clone())
             .app_data(PathConfig::default().error_handler(path_error))
-            .app_data(QueryConfig::default().error_handler(query_error))
             .into_utoipa_app()
             .configure(super::routes)
             .into_app()

@@ -3,12 +3,12 @@
 //! Invariant: a secret is sent once and stands nowhere: a repeat under the same idempotency key makes no second token,
 //! and its answer is the first one's without the secret.
 
-use actix_web::web::{Data, Path, Query};
+use actix_web::web::{Data, Path};
 use actix_web::{HttpRequest, HttpResponse, delete, get, post};
 use utoipa_actix_web::service_config::ServiceConfig;
 
 use crate::http::tokens::{self, TokenIn, TokenMade, TokenOut};
-use crate::http::{Answer, Body, List, NoBody, PageQuery, ProblemBody, Reply, Service};
+use crate::http::{Answer, Body, List, NoBody, PageQuery, ProblemBody, Query, Reply, Service};
 
 pub(super) fn routes(cfg: &mut ServiceConfig<'_>) {
     cfg.service(token_create)

@@ -3,7 +3,7 @@
 //! Invariant: a handler parses, makes one call and wraps the answer. Deliberately absent: who may call what (the table
 //! of doors says).
 
-use actix_web::web::{Data, Path, Query};
+use actix_web::web::{Data, Path};
 use actix_web::{get, patch, post};
 use utoipa_actix_web::service_config::ServiceConfig;
 
@@ -14,7 +14,9 @@ use super::noun::CatalogueBody;
 use super::retire::entry_retire;
 use super::wire::{EntryOut, EntryPage, MergePatch, StateQuery};
 use super::{ElastomerBody, GrantBody, KitBody, MaterialBody, MoldBody, RecipeBody, SupplierBody};
-use crate::http::{Answer, Body, IfMatch, List, NoBody, PageQuery, ProblemBody, Reply, Service};
+use crate::http::{
+    Answer, Body, IfMatch, List, NoBody, PageQuery, ProblemBody, Query, Reply, Service,
+};
 
 async fn list<B: CatalogueBody + Sync>(
     service: &Service,

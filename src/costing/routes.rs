@@ -1,7 +1,7 @@
 //! The costing room's doors: reports.
 
 use actix_web::http::header::CONTENT_DISPOSITION;
-use actix_web::web::{Data, Query};
+use actix_web::web::Data;
 use actix_web::{HttpResponse, get};
 use serde::Deserialize;
 use utoipa::IntoParams;
@@ -12,7 +12,7 @@ use super::ops::replica_cost;
 use super::period::Period;
 use super::report::ReplicaCost;
 use super::report_csv::{file_name, report_csv};
-use crate::http::{Answer, Problem, ProblemBody, Service};
+use crate::http::{Answer, Problem, ProblemBody, Query, Service};
 
 /// Adds the costing room's operations.
 pub fn routes(cfg: &mut ServiceConfig<'_>) {

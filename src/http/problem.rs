@@ -405,12 +405,3 @@ pub fn path_error(
     })
     .into()
 }
-
-/// What a query that does not parse is answered.
-#[must_use]
-pub fn query_error(
-    error: actix_web::error::QueryPayloadError,
-    _: &actix_web::HttpRequest,
-) -> actix_web::Error {
-    Problem::bad_query(&error.to_string()).into()
-}

@@ -1,6 +1,6 @@
 //! The reorder room's doors: the advice, and the warnings. Whoever reads brings them up to date first.
 
-use actix_web::web::{Data, Path, Query, block};
+use actix_web::web::{Data, Path, block};
 use actix_web::{HttpRequest, HttpResponse, get};
 use serde::{Deserialize, Serialize};
 use serde_json::Value;
@@ -12,7 +12,7 @@ use super::store;
 use super::view::{ReorderDetail, ReorderView};
 use crate::base::Error;
 use crate::db::AnyConnection;
-use crate::http::{Answer, List, Page, PageQuery, Problem, ProblemBody, Service};
+use crate::http::{Answer, List, Page, PageQuery, Problem, ProblemBody, Query, Service};
 use crate::stock::warnings::{Warning, warnings_list};
 
 /// Adds the reorder room's operations.

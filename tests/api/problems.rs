@@ -201,3 +201,19 @@ fn an_idempotency_key_that_is_none_is_400() {
     app.post_once("/v1/tokens", &"k".repeat(200), body())
         .expect(201);
 }
+
+#[test]
+fn a_query_value_that_is_not_understood_is_named() {
+    let app = TestApp::start();
+    for (path, says) in [
+        ("/v1/lots?limit=many", "limit `many`"),
+        (
+            "/v1/casts/C-00001/bench-sheet?mixed_at=yesterday",
+            "mixed_at `yesterday`",
+        ),
+        ("/v1/casts?colour=red", "colour `red`"),
+    ] {
+        let answer = app.get(path).expect(400);
+        assert!(answer.detail().starts_with(says), "{}", answer.detail());
+    }
+}

@@ -1,6 +1,6 @@
 //! The door of the bench sheet.
 
-use actix_web::web::{Data, Path, Query};
+use actix_web::web::{Data, Path};
 use actix_web::{HttpResponse, get};
 use chrono::{DateTime, Utc};
 use serde::Deserialize;
@@ -9,7 +9,7 @@ use utoipa_actix_web::service_config::ServiceConfig;
 
 use super::sheet::BenchSheet;
 use super::show::{Clocked, sheet_show};
-use crate::http::{Answer, Problem, ProblemBody, Service};
+use crate::http::{Answer, Problem, ProblemBody, Query, Service};
 
 /// Adds the operation.
 pub(in crate::casting) fn routes(cfg: &mut ServiceConfig<'_>) {

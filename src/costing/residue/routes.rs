@@ -1,7 +1,7 @@
 //! The door of the residue report.
 
 use actix_web::http::header::CONTENT_DISPOSITION;
-use actix_web::web::{Data, Query};
+use actix_web::web::Data;
 use actix_web::{HttpResponse, get};
 use serde::Deserialize;
 use utoipa::IntoParams;
@@ -12,7 +12,7 @@ use super::report_csv::{residue_csv, residue_file_name};
 use super::view::ResidueReport;
 use crate::costing::period::Period;
 use crate::costing::routes::{Format, not_one_of};
-use crate::http::{Answer, Problem, ProblemBody, Service};
+use crate::http::{Answer, Problem, ProblemBody, Query, Service};
 
 /// The query of the residue report.
 #[derive(Debug, Deserialize, IntoParams)]

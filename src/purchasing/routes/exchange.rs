@@ -1,13 +1,13 @@
 //! The addresses of exchange rates.
 
-use actix_web::web::{Data, Query};
+use actix_web::web::Data;
 use actix_web::{HttpRequest, get, post};
 use serde::Deserialize;
 use utoipa::IntoParams;
 use utoipa_actix_web::service_config::ServiceConfig;
 
 use crate::base::Currency;
-use crate::http::{Answer, Body, List, PageQuery, Problem, ProblemBody, Reply, Service};
+use crate::http::{Answer, Body, List, PageQuery, Problem, ProblemBody, Query, Reply, Service};
 use crate::purchasing::ops::{ExchangeRate, place, rate_enter, rate_list};
 
 pub(super) fn routes(cfg: &mut ServiceConfig<'_>) {

@@ -7,13 +7,13 @@ use std::future::{Ready, ready};
 
 use actix_web::dev::Payload;
 use actix_web::http::header::CONTENT_TYPE;
-use actix_web::web::{Data, Path, Query};
+use actix_web::web::{Data, Path};
 use actix_web::{FromRequest, HttpRequest, HttpResponse, get, post};
 use serde::Deserialize;
 use utoipa::IntoParams;
 use utoipa_actix_web::service_config::ServiceConfig;
 
-use crate::http::{Answer, List, PageQuery, Problem, ProblemBody, RawBody, Reply, Service};
+use crate::http::{Answer, List, PageQuery, Problem, ProblemBody, Query, RawBody, Reply, Service};
 use crate::purchasing::csv_file::{Delimiter, Encoding, FileFormat};
 use crate::purchasing::import::ImportOptions;
 use crate::purchasing::landed::SpreadBasis;

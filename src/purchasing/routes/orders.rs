@@ -1,11 +1,13 @@
 //! The addresses of orders. An order's number may hold any character: in an address it is percent-encoded (RFC 3986).
 
-use actix_web::web::{Data, Path, Query};
+use actix_web::web::{Data, Path};
 use actix_web::{HttpRequest, HttpResponse, get, post};
 use utoipa_actix_web::service_config::ServiceConfig;
 
 use crate::base::Error;
-use crate::http::{Answer, Body, List, PageQuery, Problem, ProblemBody, RawBody, Reply, Service};
+use crate::http::{
+    Answer, Body, List, PageQuery, Problem, ProblemBody, Query, RawBody, Reply, Service,
+};
 use crate::purchasing::ops::{self, OrderView};
 use crate::purchasing::order_input::{CancelIn, OrderIn, ReceiveIn};
 

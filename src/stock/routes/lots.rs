@@ -1,6 +1,6 @@
 //! Lots: listed, shown with their movements, held back and let go.
 
-use actix_web::web::{Data, Path, Query};
+use actix_web::web::{Data, Path};
 use actix_web::{HttpRequest, get, post};
 use chrono::{DateTime, NaiveDate, Utc};
 use serde::Deserialize;
@@ -9,7 +9,9 @@ use utoipa_actix_web::service_config::ServiceConfig;
 
 use super::event;
 use crate::catalogue::material_by_code;
-use crate::http::{Answer, Body, List, NoBody, PageQuery, Problem, ProblemBody, Reply, Service};
+use crate::http::{
+    Answer, Body, List, NoBody, PageQuery, Problem, ProblemBody, Query, Reply, Service,
+};
 use crate::stock::as_of::{AsOf, LotThen, lot_then, lots_then};
 use crate::stock::events::{HoldIn, lot_hold, lot_release};
 use crate::stock::views::{LotState, LotView, MovementView, lot_show, lots_list, movements_list};
