@@ -6,7 +6,7 @@
 use serde::de::DeserializeOwned;
 use serde::{Deserialize, Serialize};
 
-use super::elastomer::ElastomerBody;
+use super::elastomer::{ElastomerBody, RatioBody};
 use super::kit::KitBody;
 use super::material::MaterialBody;
 use super::mold::MoldBody;
@@ -63,6 +63,15 @@ pub struct RecipeFacts {
     pub release_agent: Option<Entry<MaterialBody>>,
     /// What else a cast uses up, in the recipe's order.
     pub extras: Vec<(Entry<MaterialBody>, ExtraBody)>,
+}
+
+impl RecipeFacts {
+    /// Parts by mass as the recipe mixes: its own, else the elastomer's.
+    #[must_use]
+    pub fn ratio(&self) -> &RatioBody {
+        let own = self.recipe.body.ratio.as_ref();
+        own.unwrap_or(&self.elastomer.body.ratio)
+    }
 }
 
 /// Reads a document that was kept.

@@ -1,6 +1,7 @@
 //! Making reports from the books.
 
 use std::iter::Peekable;
+use std::vec::IntoIter;
 
 use chrono::NaiveDate;
 
@@ -8,7 +9,8 @@ use super::grouping::{GroupBy, parts_of};
 use super::period::Period;
 use super::report::{Gathering, Names, ReplicaCost};
 use super::store;
-use crate::base::{Currency, Error};
+use crate::base::{Currency, Error, Micro};
+use crate::casting::cost::Components;
 use crate::db::AnyConnection;
 
 /// The first and last day that both databases and every calendar here can write: an open end.
@@ -33,27 +35,10 @@ pub fn replica_cost(
     let mut gathering = Gathering::new(by);
     if let (Some(first), Some(last)) = (casts.first(), casts.last()) {
         let ids = (first.id, last.id);
-        let (charges, costs) = match by {
-            GroupBy::Grant => (
-                store::charges_between(conn, ids)?,
-                store::costs_by_cast_and_grant(conn, ids)?,
-            ),
-            // Who pays makes no difference to these.
-            GroupBy::Month | GroupBy::Recipe | GroupBy::Cast => {
-                (Vec::new(), store::costs_by_cast(conn, ids)?)
-            }
-        };
-        let charges = charges.into_iter();
-        let mut charges = charges
-            .map(|(cast, grant, share)| (cast, (grant, share)))
-            .peekable();
-        let costs = costs.into_iter();
-        let mut costs = costs
-            .map(|(cast, grant, amounts)| (cast, (grant, amounts)))
-            .peekable();
+        // Who pays makes no difference to the other groupings.
+        let mut money = CastMoney::read(conn, ids, by == GroupBy::Grant)?;
         for cast in &casts {
-            let charges = of_cast(&mut charges, cast.id);
-            let costs = of_cast(&mut costs, cast.id);
+            let (charges, costs) = money.of(cast.id);
             gathering.add(cast, &parts_of(&charges, &costs))?;
         }
     }
@@ -74,11 +59,53 @@ pub(super) fn days_of(period: Period) -> (NaiveDate, NaiveDate) {
     )
 }
 
+/// A grant with its share of a cast.
+type Share = (i64, Micro);
+/// What a cast cost a grant, or everybody together.
+type Cost = (Option<i64>, Components);
+
+/// Who pays for casts and what they cost, read for a range of casts at once and handed out in the order of their ids.
+pub(super) struct CastMoney {
+    charges: Peekable<IntoIter<(i64, Share)>>,
+    costs: Peekable<IntoIter<(i64, Cost)>>,
+}
+
+impl CastMoney {
+    /// Reads it for the casts from the first id to the last; grant by grant, or all grants together and nobody's share.
+    pub(super) fn read(
+        conn: &mut AnyConnection,
+        ids: (i64, i64),
+        by_grant: bool,
+    ) -> Result<Self, Error> {
+        let (charges, costs) = if by_grant {
+            let charges = store::charges_between(conn, ids)?;
+            (charges, store::costs_by_cast_and_grant(conn, ids)?)
+        } else {
+            (Vec::new(), store::costs_by_cast(conn, ids)?)
+        };
+        let charges = charges.into_iter();
+        let charges: Vec<(i64, Share)> = charges
+            .map(|(cast, grant, share)| (cast, (grant, share)))
+            .collect();
+        let costs = costs.into_iter();
+        let costs: Vec<(i64, Cost)> = costs
+            .map(|(cast, grant, amounts)| (cast, (grant, amounts)))
+            .collect();
+        Ok(Self {
+            charges: charges.into_iter().peekable(),
+            costs: costs.into_iter().peekable(),
+        })
+    }
+
+    /// The shares and the costs of the next cast; those of earlier casts are passed over.
+    pub(super) fn of(&mut self, cast_id: i64) -> (Vec<Share>, Vec<Cost>) {
+        let charges = of_cast(&mut self.charges, cast_id);
+        (charges, of_cast(&mut self.costs, cast_id))
+    }
+}
+
 /// The next rows that are a cast's, from rows in the order of casts; rows of earlier casts are passed over.
-pub(super) fn of_cast<T>(
-    rows: &mut Peekable<impl Iterator<Item = (i64, T)>>,
-    cast_id: i64,
-) -> Vec<T> {
+fn of_cast<T>(rows: &mut Peekable<impl Iterator<Item = (i64, T)>>, cast_id: i64) -> Vec<T> {
     let mut found = Vec::new();
     while let Some((of, row)) = rows.next_if(|(of, _)| *of <= cast_id) {
         if of == cast_id {

@@ -11,7 +11,7 @@ use crate::base::{Currency, Error};
 use crate::casting::sums::learned::FactorPosterior;
 use crate::catalogue::{recipe_all, recipe_facts};
 use crate::costing::grouping::parts_of;
-use crate::costing::ops::{days_of, of_cast};
+use crate::costing::ops::{CastMoney, days_of};
 use crate::costing::period::Period;
 use crate::costing::report::Names;
 use crate::costing::store;
@@ -38,27 +38,9 @@ pub fn residue(
     if let (Some(first), Some(last)) = (casts.first(), casts.last()) {
         let ids = (first.id, last.id);
         let by_grant = by == ResidueBy::Grant;
-        let charges = if by_grant {
-            store::charges_between(conn, ids)?
-        } else {
-            Vec::new()
-        };
-        let costs = if by_grant {
-            store::costs_by_cast_and_grant(conn, ids)?
-        } else {
-            store::costs_by_cast(conn, ids)?
-        };
-        let charges = charges.into_iter();
-        let mut charges = charges
-            .map(|(cast, grant, share)| (cast, (grant, share)))
-            .peekable();
-        let costs = costs.into_iter();
-        let mut costs = costs
-            .map(|(cast, grant, amounts)| (cast, (grant, amounts)))
-            .peekable();
+        let mut money = CastMoney::read(conn, ids, by_grant)?;
         for cast in &casts {
-            let charges = of_cast(&mut charges, cast.id);
-            let costs = of_cast(&mut costs, cast.id);
+            let (charges, costs) = money.of(cast.id);
             let payers = if by_grant {
                 parts_of(&charges, &costs)
             } else {
@@ -109,11 +91,10 @@ fn drain_time(
     recipes
         .iter()
         .map(|facts| {
-            let ratio = facts.recipe.body.ratio.as_ref();
             let price = MixPrice {
                 base: prices.get(&facts.base.id).copied(),
                 curing_agent: prices.get(&facts.curing_agent.id).copied(),
-                ratio: *ratio.unwrap_or(&facts.elastomer.body.ratio),
+                ratio: *facts.ratio(),
             };
             let factor = known
                 .get(&(facts.cup.id, facts.elastomer.id))
