@@ -207,6 +207,12 @@ fn invalid_text(errors: &[FieldError]) -> String {
 }
 
 /// A sum that leaves the range comes from what was sent, so the caller is told, not the log.
+impl From<FieldError> for Error {
+    fn from(fault: FieldError) -> Self {
+        Self::Invalid(vec![fault])
+    }
+}
+
 impl From<super::MicroError> for Error {
     fn from(error: super::MicroError) -> Error {
         Error::invalid("", error.to_string())

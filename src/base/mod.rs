@@ -20,6 +20,7 @@ mod openapi;
 mod quantity;
 mod sql;
 mod unit;
+mod words;
 
 pub use apportion::{ApportionError, apportion, round_half_even_div};
 pub use clock::{Clock, ManualClock, SystemClock, local_date};
@@ -31,3 +32,4 @@ pub use micro::{INPUT_MAX_UNITS, MICRO_PER_UNIT, Micro, MicroError};
 pub use money::Money;
 pub use quantity::Quantity;
 pub use unit::{Converted, Factor, Unit, UnitError, convert, convert_by_density, factor};
+pub use words::{WORDS_MAX, short_words};

@@ -1,6 +1,6 @@
 //! The casting room's doors: plans, casts and their steps, mix corrections.
 
-use actix_web::web::{Data, Path, Query};
+use actix_web::web::{Data, Path};
 use actix_web::{HttpResponse, get, post};
 use serde::Deserialize;
 use utoipa::IntoParams;
@@ -14,11 +14,13 @@ use crate::casting::life::pour_input::PourIn;
 use crate::casting::life::undo::{UndoIn, cast_cancel, cast_undo};
 use crate::casting::life::view::{CastCost, CastView, cast_cost, cast_show, casts_list};
 use crate::casting::planning::correct::mix_correct;
-use crate::casting::planning::correction::{CorrectionIn, CorrectionOut};
+use crate::casting::planning::correction_view::{CorrectionIn, CorrectionOut};
 use crate::casting::planning::request::PlanRequest;
 use crate::casting::planning::what_if::PlanAnswer;
 use crate::catalogue::recipe_by_code;
-use crate::http::{Answer, Body, List, NoBody, PageQuery, Problem, ProblemBody, Reply, Service};
+use crate::http::{
+    Answer, Body, List, NoBody, PageQuery, Problem, ProblemBody, Query, Reply, Service,
+};
 
 /// Adds the casting room's operations.
 pub fn routes(cfg: &mut ServiceConfig<'_>) {

@@ -1,17 +1,18 @@
 //! The doors of release coats: treatments, the look at a coat, and taking a treatment back.
 
-use actix_web::web::{Data, Path, Query};
+use actix_web::web::{Data, Path};
 use actix_web::{get, post};
 use serde::Deserialize;
 use utoipa::IntoParams;
 use utoipa_actix_web::service_config::ServiceConfig;
 
 use crate::casting::life::inspect::{InspectIn, Inspected, treatment_inspect};
-use crate::casting::life::treat::{TreatmentUndoIn, treatment_apply, treatment_undo};
+use crate::casting::life::treat::{treatment_apply, treatment_undo};
 use crate::casting::life::treatment_input::TreatmentIn;
 use crate::casting::life::treatment_view::{TreatmentView, treatment_show, treatments_list};
+use crate::casting::life::undo::UndoIn;
 use crate::catalogue::mold_by_code;
-use crate::http::{Answer, Body, List, PageQuery, ProblemBody, Reply, Service};
+use crate::http::{Answer, Body, List, PageQuery, ProblemBody, Query, Reply, Service};
 
 pub(super) fn routes(cfg: &mut ServiceConfig<'_>) {
     cfg.service(treatments_post)
@@ -140,7 +141,7 @@ async fn treatment_inspect_post(
 /// Take a treatment back that was recorded wrong, as long as nothing stands on it.
 #[utoipa::path(
     tag = "treatments",
-    request_body = TreatmentUndoIn,
+    request_body = UndoIn,
     params(
         ("id" = i64, Path, description = "The treatment's id"),
         ("Idempotency-Key" = Option<String>, Header, description = "Repeats of the same request are answered from the books"),
@@ -152,11 +153,7 @@ async fn treatment_inspect_post(
     security(("bearer" = []))
 )]
 #[post("/v1/treatments/{id}/undo")]
-async fn treatment_undo_post(
-    service: Data<Service>,
-    id: Path<i64>,
-    body: Body<TreatmentUndoIn>,
-) -> Answer {
+async fn treatment_undo_post(service: Data<Service>, id: Path<i64>, body: Body<UndoIn>) -> Answer {
     let (input, request) = body.split();
     let id = id.into_inner();
     service

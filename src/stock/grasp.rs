@@ -8,7 +8,7 @@ use super::load::day_open;
 use super::settle::{lock_reach, release_before, repick_after};
 use super::shelf::PackFacts;
 use super::store::{self, LotRow, PackRow};
-use crate::base::{Error, Quantity, RefusalKind};
+use crate::base::{Error, Quantity, RefusalKind, short_words};
 use crate::db::Tx;
 
 /// A pack with its lot, locked together with all that re-picking may touch.
@@ -47,17 +47,7 @@ pub(super) fn words(reason: &str) -> Result<String, Error> {
 
 /// A reason that may be left out.
 pub(super) fn words_or_none(reason: &str) -> Result<String, Error> {
-    let reason = reason.trim();
-    let length = reason.chars().count();
-    if length > 200 || reason.chars().any(char::is_control) {
-        return Err(Error::invalid(
-            "/reason",
-            format!(
-                "a reason has at most 200 characters, none of them a control character; this has {length}"
-            ),
-        ));
-    }
-    Ok(reason.to_owned())
+    short_words("/reason", "a reason", reason).map_err(Error::from)
 }
 
 /// Refuses a bench day in the future, in a closed period, or before the lot was received.

@@ -1,6 +1,6 @@
 //! What casting does with the stock: promise, consume, give back, take back.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeSet, HashMap};
 
 use chrono::NaiveDate;
 
@@ -60,6 +60,17 @@ pub fn cast_needs(conn: &mut AnyConnection, cast_id: i64) -> Result<Vec<Need>, E
     Ok(store::needs_of(conn, &[cast_id])?
         .remove(&cast_id)
         .unwrap_or_default())
+}
+
+/// What casts need, by cast.
+///
+/// # Errors
+/// [`Error::Unavailable`] when the database does not answer.
+pub fn needs_of_casts(
+    conn: &mut AnyConnection,
+    cast_ids: &[i64],
+) -> Result<HashMap<i64, Vec<Need>>, Error> {
+    store::needs_of(conn, cast_ids)
 }
 
 /// Replaces what a cast needs for one purpose. What it was promised for it is released: follow it with
@@ -187,6 +198,31 @@ pub fn pack_place(conn: &mut AnyConnection, pack_id: i64) -> Result<PackPlace, E
         received: pack.received,
         uses: pack.uses,
     })
+}
+
+/// Notes that something is taken from a pack on a day: it is open from that day at the latest. `pointer` is where the day
+/// was given.
+///
+/// # Errors
+/// [`Error::Invalid`] for a day before the lot was received; [`Error::NotFound`] without such a pack.
+pub fn pack_begin(
+    tx: &mut Tx<'_>,
+    pack_id: i64,
+    on: NaiveDate,
+    pointer: &str,
+) -> Result<(), Error> {
+    let place = pack_place(tx.conn, pack_id)?;
+    if on < place.received_on {
+        let detail = format!(
+            "{on} is before lot {} was received on {}",
+            place.lot_id, place.received_on
+        );
+        return Err(Error::invalid(pointer, detail));
+    }
+    match place.opened_on {
+        None => pack_used(tx, pack_id, Some(on), 0),
+        Some(_) => Ok(()),
+    }
 }
 
 /// Notes that a pack was first used on a day, and counts uses of a durable; `uses` may be negative when a step is undone.

@@ -143,6 +143,16 @@ impl PackFacts {
     }
 }
 
+/// Counts promises of packs as free again: those of a cast that is about to take what it was promised.
+pub fn give_back(shelf: &mut [PackFacts], promised: impl IntoIterator<Item = (i64, Quantity)>) {
+    for (pack_id, quantity) in promised {
+        if let Some(pack) = shelf.iter_mut().find(|pack| pack.pack_id == pack_id) {
+            let left = pack.reserved.micro().saturating_sub(quantity.micro());
+            pack.reserved = Quantity::from_micro(left);
+        }
+    }
+}
+
 #[cfg(test)]
 pub(super) mod tests {
     use super::*;

@@ -6,7 +6,7 @@ use heeltap::casting::life::book::{Booking, cast_book};
 use heeltap::casting::life::demold::cast_demold;
 use heeltap::casting::life::inspect::treatment_inspect;
 use heeltap::casting::life::pour::cast_pour;
-use heeltap::casting::life::treat::{TreatmentUndoIn, treatment_apply, treatment_undo};
+use heeltap::casting::life::treat::{treatment_apply, treatment_undo};
 use heeltap::casting::life::undo::{UndoIn, cast_cancel, cast_undo};
 use heeltap::db::Tx;
 use heeltap::stock::counting::{CountIn, pack_count};
@@ -228,7 +228,7 @@ fn act(tx: &mut Tx<'_>, step: &Step) -> Result<(), Error> {
             treatment_inspect(tx, i64::from(*treatment), &input).map(drop)
         }
         Step::Untreat { treatment } => {
-            treatment_undo(tx, i64::from(*treatment), &TreatmentUndoIn::default()).map(drop)
+            treatment_undo(tx, i64::from(*treatment), &UndoIn::default()).map(drop)
         }
         Step::Reverse { movement } => {
             movement_reverse(tx, i64::from(*movement), &ReverseIn { reason: reason() }).map(drop)

@@ -8,7 +8,7 @@ use std::collections::BTreeMap;
 use super::clock::Anchors;
 use super::drawing::{Drawing, Drawn};
 use super::sheet::{BenchStep, HazardView, SheetStep, StepDetail};
-use super::steps;
+use super::{cup_steps, steps};
 use crate::base::{Error, Quantity};
 use crate::casting::planning::bench_cautions::{cautions, step_cautions};
 use crate::casting::planning::cure::{CureView, cure_cautions, cure_view};
@@ -178,7 +178,7 @@ pub(super) fn lay_out<'a>(
                 .take(batch.containers as usize)
                 .copied()
                 .collect();
-            steps::batch(&mut bench, batch, tray_no, &of_batch)?;
+            cup_steps::batch(&mut bench, batch, tray_no, &of_batch)?;
             tray_no += batch.containers;
         }
         steps::cure(&mut bench, round, copies)?;

@@ -6,6 +6,7 @@
 
 mod build;
 pub mod clock;
+mod cup_steps;
 mod drawing;
 mod routes;
 pub mod sheet;

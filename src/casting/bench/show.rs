@@ -8,15 +8,14 @@ use super::build::{SheetFacts, hazards, lay_out, materials, other_cautions, plan
 use super::clock::Anchors;
 use super::drawing::lot;
 use super::sheet::{BenchSheet, Recorded, TakenLot};
-use crate::base::{Error, Money, RefusalKind};
+use crate::base::{Error, RefusalKind};
 use crate::casting::life::view::{CastView, cast_show};
-use crate::casting::planning::coating::{coat_need, coats_pass};
-use crate::casting::planning::coats_ahead::{booked, coats_now};
+use crate::casting::planning::coats_ahead::all_turns;
 use crate::casting::planning::plan_view::LoadView;
 use crate::casting::planning::sizing::rounded;
 use crate::casting::store;
 use crate::casting::sums::cautions::DEFERRAL;
-use crate::catalogue::{RecipeFacts, mold_by_id};
+use crate::catalogue::RecipeFacts;
 use crate::db::{AnyConnection, House};
 use crate::stock::holdings::{Holding, cast_holdings};
 use crate::stock::promises::cast_needs;
@@ -106,21 +105,11 @@ fn loads_now(
     cast_id: i64,
     facts: &RecipeFacts,
 ) -> Result<Vec<LoadView>, Error> {
-    let mold_id = facts.mold.id;
-    let copies = mold_by_id(conn, mold_id)?.body.copies();
-    let mut coats = coats_now(conn, mold_id, copies)?;
-    for cast in store::booked_on_mold(conn, mold_id)? {
-        let (facts, containers) = booked(&cast)?;
-        let need = coat_need(&facts, &coats, containers)?;
-        if cast.id == cast_id {
-            let loads = need.map_or_else(Vec::new, |need| need.loads);
-            return Ok(loads.iter().map(LoadView::of).collect());
-        }
-        coats_pass(&facts, &mut coats, containers, need.as_ref(), Money::ZERO)?;
-    }
-    Err(Error::internal(format!(
-        "cast {cast_id} is booked, but not on its mould"
-    )))
+    let turns = all_turns(conn, facts.mold.id)?;
+    let own = turns.into_iter().find(|turn| turn.cast_id == cast_id);
+    let own = own.ok_or_else(|| Error::internal("a booked cast is not on its mould"))?;
+    let loads = own.need.iter().flat_map(|need| &need.loads);
+    Ok(loads.map(LoadView::of).collect())
 }
 
 /// What was recorded of a cast that is poured.

@@ -40,9 +40,11 @@ pub fn cast_plan(
     request.check()?;
     let recipe = recipe(conn, request)?;
     let facts = plan_facts(conn, recipe, request, house)?;
+    let plan = plan(&facts, request)?.view;
+    let what_if = other_cups.then(|| what_if(&facts, request, &plan));
     Ok(PlanAnswer {
-        plan: plan(&facts, request)?.view,
-        what_if: other_cups.then(|| what_if(&facts, request)).transpose()?,
+        what_if: what_if.transpose()?,
+        plan,
     })
 }
 

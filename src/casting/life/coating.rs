@@ -19,7 +19,7 @@ use crate::db::Tx;
 use crate::stock::ledger::MovementKind;
 use crate::stock::needs::Purpose;
 use crate::stock::post::{Occasion, Poster};
-use crate::stock::promises::{movements_reverse, pack_place, pack_used};
+use crate::stock::promises::{movements_reverse, pack_begin};
 
 /// The coats of one pour.
 pub(super) struct Coating<'a> {
@@ -115,6 +115,7 @@ fn treatments_of_loads(
             cast_id: Some(coating.cast.id),
             at_pour: true,
             note: "",
+            day_given: "/poured_on",
         };
         treatments.push(vials_spend(tx, poster, &vials, &made_for, coating.on)?);
     }
@@ -152,6 +153,8 @@ pub(super) struct MadeFor<'a> {
     pub(super) cast_id: Option<i64>,
     pub(super) at_pour: bool,
     pub(super) note: &'a str,
+    /// Where the day was given, as a JSON pointer.
+    pub(super) day_given: &'static str,
 }
 
 /// Takes the vials of a treatment from the stock and keeps the treatment. Returns it with what its vials were worth.
@@ -166,17 +169,7 @@ pub(super) fn vials_spend(
 ) -> Result<(i64, Money), Error> {
     let (mut value, mut movements) = (Money::ZERO, Vec::new());
     for take in vials.takes {
-        let place = pack_place(tx.conn, take.pack_id)?;
-        if on < place.received_on {
-            let detail = format!(
-                "{on} is before lot {} was received on {}",
-                take.lot_id, place.received_on
-            );
-            return Err(Error::invalid("", detail));
-        }
-        if place.opened_on.is_none() {
-            pack_used(tx, take.pack_id, Some(on), 0)?;
-        }
+        pack_begin(tx, take.pack_id, on, made_for.day_given)?;
         let occasion = Occasion {
             effective_on: on,
             reason: "release coat".to_owned(),

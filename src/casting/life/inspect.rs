@@ -4,11 +4,11 @@ use chrono::NaiveDate;
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
-use super::coat_needs::{coat_needs_renew, coat_reach};
+use super::coat_needs::{coat_needs_renew, treatment_reach};
 use super::coating::coat_end;
 use super::treatment_input::TreatedMold;
 use super::treatment_view::{TreatmentView, treatment_show};
-use crate::base::{Error, RefusalKind};
+use crate::base::{Error, RefusalKind, short_words};
 use crate::casting::store::{self, CoatRow, Inspection};
 use crate::db::Tx;
 use crate::stock::load::day_open;
@@ -49,17 +49,13 @@ pub struct Inspected {
 /// [`Error::NotFound`] without such a treatment; [`Error::Invalid`] for a mould or copy that it did not coat;
 /// [`Error::Refused`] when none of those looked at carries its coat any more.
 pub fn treatment_inspect(tx: &mut Tx<'_>, id: i64, input: &InspectIn) -> Result<Inspected, Error> {
-    let length = input.note.chars().count();
-    if length > 200 || input.note.chars().any(char::is_control) {
-        let detail = format!("a note has at most 200 characters; this has {length}");
-        return Err(Error::invalid("/note", detail));
-    }
+    let note = short_words("/note", "a note", &input.note)?;
     day_open(tx, "/inspected_on", input.inspected_on)?;
     let missing = || Error::not_found("treatment", id);
     let agent_id = store::treatment_fetch(tx.conn, id)?
         .ok_or_else(missing)?
         .release_agent_id;
-    let materials = materials(tx, id, agent_id)?;
+    let materials = treatment_reach(tx.conn, id, agent_id)?;
     lock_reach(tx, &materials)?;
     let treatment = store::treatment_fetch(tx.conn, id)?.ok_or_else(missing)?;
     if input.inspected_on < treatment.treated_on {
@@ -76,7 +72,7 @@ pub fn treatment_inspect(tx: &mut Tx<'_>, id: i64, input: &InspectIn) -> Result<
             pool_id: coat.id,
             inspected_on: input.inspected_on,
             seen: input.seen,
-            note: input.note.trim().to_owned(),
+            note: note.clone(),
             actor: tx.actor.to_owned(),
             recorded_at: tx.stored_now(),
         };
@@ -97,15 +93,6 @@ pub fn treatment_inspect(tx: &mut Tx<'_>, id: i64, input: &InspectIn) -> Result<
         treatment: treatment_show(tx.conn, id)?,
         casts_changed,
     })
-}
-
-/// The materials that a change of a treatment's coats may touch.
-pub(super) fn materials(tx: &mut Tx<'_>, id: i64, agent_id: i64) -> Result<Vec<i64>, Error> {
-    let molds: Vec<i64> = store::coats_of_treatments(tx.conn, &[id])?
-        .into_iter()
-        .map(|(coat, _)| coat.mold_id)
-        .collect();
-    coat_reach(tx.conn, &molds, &[agent_id])
 }
 
 /// The coats that were looked at and are still there.

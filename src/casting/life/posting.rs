@@ -16,7 +16,7 @@ use crate::db::Tx;
 use crate::stock::ledger::MovementKind;
 use crate::stock::needs::Purpose;
 use crate::stock::post::{Occasion, Poster};
-use crate::stock::promises::{pack_place, pack_used};
+use crate::stock::promises::{pack_begin, pack_place, pack_used};
 
 /// What a pour posts, and what it costs by component.
 pub(super) struct Posting<'a, 'b> {
@@ -107,21 +107,8 @@ impl Posting<'_, '_> {
         Ok((poured, left))
     }
 
-    /// A pack that is used is open from that day at the latest.
     fn opened(&mut self, take: &Take) -> Result<(), Error> {
-        let place = pack_place(self.tx.conn, take.pack_id)?;
-        if self.on < place.received_on {
-            let detail = format!(
-                "{} is before lot {} was received on {}",
-                self.on, take.lot_id, place.received_on
-            );
-            return Err(Error::invalid("/poured_on", detail));
-        }
-        if place.opened_on.is_none() {
-            pack_used(self.tx, take.pack_id, Some(self.on), 0)
-        } else {
-            Ok(())
-        }
+        pack_begin(self.tx, take.pack_id, self.on, "/poured_on")
     }
 
     pub(super) fn elastomer(&mut self, poured: &Poured, takes: &Takes) -> Result<(), Error> {

@@ -13,7 +13,7 @@ use super::takes::{Takes, Wanted, decide};
 use super::view::{CastView, cast_show};
 use crate::base::{Error, Micro, Money, Quantity, RefusalKind, apportion};
 use crate::casting::cost::Components;
-use crate::casting::planning::coating::{coat_need, vial, vials_quantity};
+use crate::casting::planning::coating::{coat_need, vials_need};
 use crate::casting::planning::coats_ahead::coats_now;
 use crate::casting::planning::load::posterior;
 use crate::casting::planning::plan_view::{CastPlan, LoadView};
@@ -27,6 +27,7 @@ use crate::stock::post::Poster;
 use crate::stock::promises::{cast_holds, cast_needs, promises_consume, promises_release};
 use crate::stock::repicking::Held;
 use crate::stock::settle::{release_before, repick_after};
+use crate::stock::shelf::give_back;
 
 /// A pour as it is kept and shown.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
@@ -131,16 +132,7 @@ pub fn cast_pour(tx: &mut Tx<'_>, code: &str, input: &PourIn) -> Result<CastView
     )?;
     give_up_promises(tx, &cast, &held, poured.containers)?;
     release_before(tx, &cast.materials, |shelf| {
-        for take in takes
-            .takes
-            .iter()
-            .filter(|take| !cast.is_durable(take.purpose))
-        {
-            if let Some(pack) = shelf.iter_mut().find(|pack| pack.pack_id == take.pack_id) {
-                pack.on_hand =
-                    Quantity::from_micro((pack.on_hand.micro() - take.quantity.micro()).max(0));
-            }
-        }
+        takes.lower(shelf, |purpose| cast.is_durable(purpose));
     })?;
     let mut posting = Posting {
         tx,
@@ -175,12 +167,10 @@ fn takes(
     held: &[Held],
 ) -> Result<Takes, Error> {
     let mut shelf = shelf(tx.conn, &cast.materials)?;
-    for own in held {
-        if let Some(pack) = shelf.iter_mut().find(|pack| pack.pack_id == own.pack_id) {
-            pack.reserved =
-                Quantity::from_micro(pack.reserved.micro().saturating_sub(own.quantity.micro()));
-        }
-    }
+    give_back(
+        &mut shelf,
+        held.iter().map(|own| (own.pack_id, own.quantity)),
+    );
     let rules = PickRules {
         day: input.poured_on,
         grants: cast.grants.clone(),
@@ -287,20 +277,11 @@ fn wanted(
             pack_id: None,
         });
     }
-    if let (Some(coats), Some(agent)) = (coats.filter(|need| need.vials > 0), &facts.release_agent)
-    {
-        let need = Need {
-            material_id: agent.id,
-            purpose: Purpose::Release,
-            batch_no: 0,
-            quantity: vials_quantity(facts, coats.vials)?,
-            piece: vial(facts),
-        };
-        wanted.push(Wanted {
-            need,
-            pack_id: None,
-        });
-    }
+    let vials = coats.map_or(0, |coats| coats.vials);
+    wanted.extend(vials_need(facts, vials)?.map(|need| Wanted {
+        need,
+        pack_id: None,
+    }));
     Ok(wanted)
 }
 

@@ -4,6 +4,7 @@ use super::coat_needs::coat_reach;
 use super::pour::{PourRecord, plan_of};
 use super::pour_input::Poured;
 use crate::base::{Error, RefusalKind};
+use crate::casting::planning::geometry::durable;
 use crate::casting::planning::plan_view::CastPlan;
 use crate::casting::planning::request::PlanRequest;
 use crate::casting::store::{self, CastRow};
@@ -109,16 +110,7 @@ impl Standing {
 
     /// The vessel behind a purpose when it is used more than once.
     pub(in crate::casting) fn durable(&self, purpose: Purpose) -> Option<&VesselBody> {
-        let material = match purpose {
-            Purpose::Container => &self.facts.container,
-            Purpose::Cup => &self.facts.cup,
-            _ => return None,
-        };
-        material
-            .body
-            .container
-            .as_ref()
-            .filter(|vessel| vessel.is_durable())
+        durable(&self.facts, purpose)
     }
 
     /// Whether a purpose's material returns after use.

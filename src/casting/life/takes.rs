@@ -44,6 +44,18 @@ pub struct Takes {
     pub missing: Vec<(i64, Quantity, Quantity)>,
 }
 
+impl Takes {
+    /// Lowers what packs hold by what is used up of them; what `comes_back` after its use stays.
+    pub(super) fn lower(&self, shelf: &mut [PackFacts], comes_back: impl Fn(Purpose) -> bool) {
+        for take in self.takes.iter().filter(|take| !comes_back(take.purpose)) {
+            if let Some(pack) = shelf.iter_mut().find(|pack| pack.pack_id == take.pack_id) {
+                let left = pack.on_hand.micro() - take.quantity.micro();
+                pack.on_hand = Quantity::from_micro(left.max(0));
+            }
+        }
+    }
+}
+
 /// Decides the takes. `shelf` stands as if this cast's own promises were given back; it is lowered by what is taken.
 ///
 /// ```

@@ -4,38 +4,28 @@
 //! never recorded is recorded by the pour itself, for the copies that were due. Deliberately absent: the state of coats in
 //! between (`coating` keeps it).
 
-use serde::Deserialize;
-use utoipa::ToSchema;
-
-use super::coat_needs::{coat_needs_renew, coat_reach};
+use super::coat_needs::{coat_needs_renew, coat_reach, treatment_reach};
 use super::coating::{MadeFor, Vials, coat_make, treatment_take_back, vials_spend};
-use super::inspect::materials;
 use super::standing::standing;
 use super::takes::{Takes, Wanted, decide};
 use super::treatment_input::{Load, TreatmentIn, VialPack};
 use super::treatment_view::{TreatmentView, treatment_show};
-use crate::base::{Error, Money, Quantity, RefusalKind, apportion};
+use super::undo::UndoIn;
+use crate::base::{Error, Money, RefusalKind, apportion, short_words};
+use crate::casting::planning::coating::agent_need;
+use crate::casting::planning::load::unknown;
 use crate::casting::store;
 use crate::casting::sums::pool::PoolState;
 use crate::catalogue::{Entry, MaterialBody, MaterialKind, material_by_code, mold_by_code};
 use crate::db::Tx;
 use crate::stock::load::{day_open, shelf};
-use crate::stock::needs::{Need, Purpose};
+use crate::stock::needs::Purpose;
 use crate::stock::picking::PickRules;
 use crate::stock::post::Poster;
 use crate::stock::promises::cast_holds;
 use crate::stock::repicking::Held;
 use crate::stock::settle::{lock_reach, release_before, repick_after};
-
-/// Why a treatment is taken back.
-#[derive(Debug, Clone, Default, Deserialize, ToSchema)]
-#[serde(deny_unknown_fields)]
-pub struct TreatmentUndoIn {
-    /// Why, in words; stands on the reversing entries.
-    #[serde(default)]
-    #[schema(max_length = 200)]
-    pub reason: String,
-}
+use crate::stock::shelf::give_back;
 
 /// The cast a treatment is made for.
 struct ForCast {
@@ -65,14 +55,7 @@ pub fn treatment_apply(tx: &mut Tx<'_>, input: &TreatmentIn) -> Result<Treatment
     let materials = coat_reach(tx.conn, &molds, &own)?;
     lock_reach(tx, &materials)?;
     let takes = takes(tx, input, &agent, made_for.as_ref(), &materials)?;
-    release_before(tx, &materials, |shelf| {
-        for take in &takes.takes {
-            if let Some(pack) = shelf.iter_mut().find(|pack| pack.pack_id == take.pack_id) {
-                let left = pack.on_hand.micro() - take.quantity.micro();
-                pack.on_hand = Quantity::from_micro(left.max(0));
-            }
-        }
-    })?;
+    release_before(tx, &materials, |shelf| takes.lower(shelf, |_| false))?;
     let id = post(tx, input, &agent, made_for.as_ref(), (&takes, &loads))?;
     for load in &loads {
         coat_needs_renew(tx, load.mold_id, &materials)?;
@@ -85,10 +68,7 @@ fn made_for(tx: &mut Tx<'_>, input: &TreatmentIn) -> Result<Option<ForCast>, Err
     let Some(code) = &input.cast else {
         return Ok(None);
     };
-    let cast = standing(tx, code).map_err(|error| match error {
-        Error::NotFound { .. } => Error::invalid("/cast", format!("there is no cast `{code}`")),
-        other => other,
-    })?;
+    let cast = standing(tx, code).map_err(|error| unknown("/cast", error))?;
     cast.must_be("booked", "treated for")?;
     let held = cast_holds(tx.conn, cast.id)?
         .into_iter()
@@ -117,7 +97,7 @@ fn agent(
     let wrong = |detail: String| Error::invalid("/release_agent", detail);
     let agent = match (&input.release_agent, made_for) {
         (Some(code), _) => material_by_code(tx.conn, code.as_str())
-            .map_err(|_| wrong(format!("there is no material `{code}`")))?,
+            .map_err(|error| unknown("/release_agent", error))?,
         (None, Some(cast)) => cast
             .agent
             .clone()
@@ -149,12 +129,8 @@ fn loads(tx: &mut Tx<'_>, input: &TreatmentIn) -> Result<Vec<Load>, Error> {
     let mut loads = Vec::new();
     for (index, treated) in input.molds.iter().enumerate() {
         let pointer = format!("/molds/{index}/mold");
-        let mold = mold_by_code(tx.conn, treated.mold.as_str()).map_err(|_| {
-            Error::invalid(
-                pointer.clone(),
-                format!("there is no mold `{}`", treated.mold),
-            )
-        })?;
+        let mold = mold_by_code(tx.conn, treated.mold.as_str())
+            .map_err(|error| unknown(&pointer, error))?;
         if mold.retired {
             let detail = format!("mold `{}` is retired", treated.mold);
             return Err(Error::refused(RefusalKind::Retired, detail));
@@ -174,21 +150,12 @@ fn takes(
 ) -> Result<Takes, Error> {
     let mut shelf = shelf(tx.conn, materials)?;
     let held: &[Held] = made_for.map_or(&[], |cast| &cast.held);
-    for own in held {
-        if let Some(pack) = shelf.iter_mut().find(|pack| pack.pack_id == own.pack_id) {
-            pack.reserved =
-                Quantity::from_micro(pack.reserved.micro().saturating_sub(own.quantity.micro()));
-        }
-    }
-    let vial = agent.body.pack_quantity.unwrap_or(Quantity::from_int(1));
+    give_back(
+        &mut shelf,
+        held.iter().map(|own| (own.pack_id, own.quantity)),
+    );
     let wanted = |vials: u32, pack_id: Option<i64>| -> Result<Wanted, Error> {
-        let need = Need {
-            material_id: agent.id,
-            purpose: Purpose::Release,
-            batch_no: 0,
-            quantity: vial.mul_div_half_even(i64::from(vials), 1)?,
-            piece: vial,
-        };
+        let need = agent_need(agent, vials)?;
         Ok(Wanted { need, pack_id })
     };
     let wanted = match &input.packs {
@@ -252,6 +219,7 @@ fn post(
         cast_id: made_for.map(|cast| cast.id),
         at_pour: false,
         note: input.note.trim(),
+        day_given: "/treated_on",
     };
     let (id, value) = vials_spend(tx, &mut poster, &vials, &made_for, input.treated_on)?;
     let copies: Vec<(i64, u32, u32)> = loads
@@ -278,21 +246,13 @@ fn post(
 /// # Errors
 /// [`Error::NotFound`] without such a treatment; [`Error::Refused`] when it was taken back before, belongs to a pour, or one
 /// of its coats was used, replaced or ended since.
-pub fn treatment_undo(
-    tx: &mut Tx<'_>,
-    id: i64,
-    input: &TreatmentUndoIn,
-) -> Result<TreatmentView, Error> {
-    let length = input.reason.chars().count();
-    if length > 200 {
-        let detail = format!("a reason has at most 200 characters; this has {length}");
-        return Err(Error::invalid("/reason", detail));
-    }
+pub fn treatment_undo(tx: &mut Tx<'_>, id: i64, input: &UndoIn) -> Result<TreatmentView, Error> {
+    let reason = short_words("/reason", "a reason", &input.reason)?;
     let missing = || Error::not_found("treatment", id);
     let agent_id = store::treatment_fetch(tx.conn, id)?
         .ok_or_else(missing)?
         .release_agent_id;
-    let materials = materials(tx, id, agent_id)?;
+    let materials = treatment_reach(tx.conn, id, agent_id)?;
     lock_reach(tx, &materials)?;
     let treatment = store::treatment_fetch(tx.conn, id)?.ok_or_else(missing)?;
     let wrong = |detail: String| Err(Error::refused(RefusalKind::WrongState, detail));
@@ -305,7 +265,7 @@ pub fn treatment_undo(
         ));
     }
     day_open(tx, "", treatment.treated_on)?;
-    let reason = match input.reason.trim() {
+    let reason = match reason.as_str() {
         "" => "undo of the treatment",
         reason => reason,
     };

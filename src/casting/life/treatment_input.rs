@@ -4,7 +4,7 @@ use chrono::NaiveDate;
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
-use crate::base::{Code, Error, FieldError};
+use crate::base::{Code, Error, FieldError, short_words};
 use crate::catalogue::MoldBody;
 
 const VIALS_MAX: u32 = 1_000;
@@ -128,15 +128,7 @@ impl TreatmentIn {
                 );
             }
         }
-        let length = self.note.chars().count();
-        if length > 200 || self.note.chars().any(char::is_control) {
-            fault(
-                "/note",
-                format!(
-                    "a note has at most 200 characters, none of them a control character; this has {length}"
-                ),
-            );
-        }
+        faults.extend(short_words("/note", "a note", &self.note).err());
         if faults.is_empty() {
             Ok(())
         } else {

@@ -7,7 +7,7 @@ use super::coat_needs::coat_needs_renew;
 use super::coating::pour_coats_undo;
 use super::standing::{Standing, standing};
 use super::view::{CastView, cast_show};
-use crate::base::{Error, RefusalKind};
+use crate::base::{Error, RefusalKind, short_words};
 use crate::casting::store;
 use crate::db::Tx;
 use crate::stock::load::shelf;
@@ -65,17 +65,11 @@ fn release_all(tx: &mut Tx<'_>, cast: &Standing) -> Result<(), Error> {
 /// [`Error::NotFound`] without such a cast; [`Error::Invalid`] for a reason too long; [`Error::Refused`] when there is no
 /// step to take back, or what it took has since been used otherwise.
 pub fn cast_undo(tx: &mut Tx<'_>, code: &str, input: &UndoIn) -> Result<CastView, Error> {
-    let length = input.reason.chars().count();
-    if length > 200 {
-        return Err(Error::invalid(
-            "/reason",
-            format!("a reason has at most 200 characters; this has {length}"),
-        ));
-    }
+    let reason = short_words("/reason", "a reason", &input.reason)?;
     let cast = standing(tx, code)?;
     match cast.state.as_str() {
         "demolded" => undo_demold(tx, &cast)?,
-        "poured" => undo_pour(tx, &cast, &input.reason)?,
+        "poured" => undo_pour(tx, &cast, &reason)?,
         state => {
             let detail = format!("cast {code} is {state}: there is no step to take back");
             return Err(Error::refused(RefusalKind::WrongState, detail).with("state", state));
@@ -129,10 +123,9 @@ fn undo_pour(tx: &mut Tx<'_>, cast: &Standing, reason: &str) -> Result<(), Error
     let record = cast.pour()?;
     let now = tx.stored_now();
     release_all(tx, cast)?;
-    let reason = if reason.trim().is_empty() {
-        "undo of the pour"
-    } else {
-        reason.trim()
+    let reason = match reason {
+        "" => "undo of the pour",
+        reason => reason,
     };
     cast_movements_reverse(tx, cast.id, reason)?;
     pour_coats_undo(tx, cast, reason, cast.row.poured_on.unwrap_or(tx.today))?;

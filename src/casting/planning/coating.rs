@@ -6,7 +6,8 @@
 use crate::base::{Error, Money, Quantity};
 use crate::casting::sums::coats::{Coat, CoatStep, coat_steps, copy_uses, load_values};
 use crate::casting::sums::release::{ReleaseNeed, release_need, rounds_per_copy};
-use crate::catalogue::RecipeFacts;
+use crate::catalogue::{Entry, MaterialBody, RecipeFacts};
+use crate::stock::needs::{Need, Purpose};
 
 /// What a cast of `containers` trays needs of the release agent when the copies are coated as `coats` says.
 ///
@@ -119,11 +120,53 @@ pub fn vials_quantity(facts: &RecipeFacts, vials: u32) -> Result<Quantity, Error
 /// ```
 #[must_use]
 pub fn vial(facts: &RecipeFacts) -> Quantity {
-    let packed = facts
-        .release_agent
-        .as_ref()
-        .and_then(|agent| agent.body.pack_quantity);
-    packed.unwrap_or(Quantity::from_int(1))
+    let agent = facts.release_agent.as_ref();
+    agent.map_or(Quantity::from_int(1), |agent| vial_of(&agent.body))
+}
+
+fn vial_of(agent: &MaterialBody) -> Quantity {
+    agent.pack_quantity.unwrap_or(Quantity::from_int(1))
+}
+
+/// The need of `vials` vials of a release agent, taken vial by vial.
+///
+/// # Errors
+/// [`Error::Invalid`] when it leaves the range of quantities.
+///
+/// ```
+/// # let facts = include_str!(concat!(env!("CARGO_MANIFEST_DIR"), "/src/casting/samples/recipe.json"));
+/// # let facts: heeltap::catalogue::RecipeFacts = serde_json::from_str(facts).unwrap();
+/// let agent = facts.release_agent.unwrap();
+/// let need = heeltap::casting::planning::coating::agent_need(&agent, 3)?;
+/// assert_eq!((need.material_id, need.quantity.to_string()), (agent.id, "3".to_owned()));
+/// # Ok::<(), heeltap::base::Error>(())
+/// ```
+pub fn agent_need(agent: &Entry<MaterialBody>, vials: u32) -> Result<Need, Error> {
+    let piece = vial_of(&agent.body);
+    Ok(Need {
+        material_id: agent.id,
+        purpose: Purpose::Release,
+        batch_no: 0,
+        quantity: piece.mul_div_half_even(i64::from(vials), 1)?,
+        piece,
+    })
+}
+
+/// The need of `vials` vials of the recipe's release agent; none when there is nothing to coat with, or nothing to coat.
+///
+/// # Errors
+/// As [`agent_need`].
+///
+/// ```
+/// # let facts = include_str!(concat!(env!("CARGO_MANIFEST_DIR"), "/src/casting/samples/recipe.json"));
+/// # let facts: heeltap::catalogue::RecipeFacts = serde_json::from_str(facts).unwrap();
+/// use heeltap::casting::planning::coating::vials_need;
+/// assert!(vials_need(&facts, 1)?.is_some() && vials_need(&facts, 0)?.is_none());
+/// # Ok::<(), heeltap::base::Error>(())
+/// ```
+pub fn vials_need(facts: &RecipeFacts, vials: u32) -> Result<Option<Need>, Error> {
+    let agent = facts.release_agent.as_ref().filter(|_| vials > 0);
+    agent.map(|agent| agent_need(agent, vials)).transpose()
 }
 
 fn in_recipe(error: crate::casting::sums::bounds::OutOfRange) -> Error {

@@ -7,7 +7,8 @@ use crate::base::{Error, Money};
 use crate::casting::store::{self, BookedOnMold};
 use crate::casting::sums::coats::Coat;
 use crate::casting::sums::pool::PoolState;
-use crate::catalogue::RecipeFacts;
+use crate::casting::sums::release::ReleaseNeed;
+use crate::catalogue::{RecipeFacts, mold_by_id};
 use crate::db::AnyConnection;
 use crate::stock::shelf::PackFacts;
 
@@ -33,6 +34,67 @@ pub(in crate::casting) fn coats_now(
     Ok(coats)
 }
 
+/// A booked cast of a mould when its turn comes.
+#[derive(Debug)]
+pub(in crate::casting) struct Turn {
+    pub(in crate::casting) cast_id: i64,
+    pub(in crate::casting) code: String,
+    /// What it keeps of the catalogue.
+    pub(in crate::casting) facts: RecipeFacts,
+    /// The coatings that are due then; none when its recipe uses no release agent.
+    pub(in crate::casting) need: Option<ReleaseNeed>,
+}
+
+impl Turn {
+    /// Vials for those coatings.
+    pub(in crate::casting) fn vials(&self) -> u32 {
+        self.need.as_ref().map_or(0, |need| need.vials)
+    }
+}
+
+/// Takes a mould's booked casts through its coats, by their day and then by when they were booked, as long as `admit` does.
+/// `worth` values the vials that a cast will take. Returns the casts in their turn, and leaves the coats as they do.
+///
+/// # Errors
+/// [`Error::Internal`] when a kept cast makes no sense.
+pub(in crate::casting) fn turns(
+    conn: &mut AnyConnection,
+    mold_id: i64,
+    coats: &mut Vec<Coat>,
+    admit: impl Fn(&BookedOnMold) -> bool,
+    worth: impl Fn(&RecipeFacts, u32) -> Result<Money, Error>,
+) -> Result<Vec<Turn>, Error> {
+    let booked = store::booked_on_mold(conn, mold_id)?;
+    let mut turns = Vec::with_capacity(booked.len());
+    for cast in booked.into_iter().take_while(|cast| admit(cast)) {
+        let containers = u32::try_from(cast.containers).map_err(Error::internal)?;
+        let facts: RecipeFacts = serde_json::from_str(&cast.facts).map_err(Error::internal)?;
+        let turn = Turn {
+            cast_id: cast.id,
+            code: cast.code,
+            need: coat_need(&facts, coats, containers)?,
+            facts,
+        };
+        let value = worth(&turn.facts, turn.vials())?;
+        coats_pass(&turn.facts, coats, containers, turn.need.as_ref(), value)?;
+        turns.push(turn);
+    }
+    Ok(turns)
+}
+
+/// Every booked cast of a mould in its turn, from its coats as they are now. Their value is not asked for.
+///
+/// # Errors
+/// [`Error::Internal`] when a kept cast makes no sense.
+pub(in crate::casting) fn all_turns(
+    conn: &mut AnyConnection,
+    mold_id: i64,
+) -> Result<Vec<Turn>, Error> {
+    let copies = mold_by_id(conn, mold_id)?.body.copies();
+    let mut coats = coats_now(conn, mold_id, copies)?;
+    turns(conn, mold_id, &mut coats, |_| true, |_, _| Ok(Money::ZERO))
+}
+
 /// The coats when the turn comes of a cast on `day`: after every booked cast of the mould up to that day.
 ///
 /// What vials those will take is not known before they are poured: they are valued as the shelf's first vial is.
@@ -47,25 +109,9 @@ pub(in crate::casting) fn coats_on(
 ) -> Result<Vec<Coat>, Error> {
     let mold = &recipe.mold;
     let mut coats = coats_now(conn, mold.id, mold.body.copies())?;
-    let ahead = store::booked_on_mold(conn, mold.id)?;
-    for cast in ahead.iter().filter(|cast| cast.cast_on <= day) {
-        let (facts, containers) = booked(cast)?;
-        let need = coat_need(&facts, &coats, containers)?;
-        let vials = need.as_ref().map_or(0, |need| need.vials);
-        let value = vials_worth(&facts, shelf, vials)?;
-        coats_pass(&facts, &mut coats, containers, need.as_ref(), value)?;
-    }
+    let worth = |facts: &RecipeFacts, vials| vials_worth(facts, shelf, vials);
+    turns(conn, mold.id, &mut coats, |cast| cast.cast_on <= day, worth)?;
     Ok(coats)
-}
-
-/// The facts that a booked cast keeps, and its trays. Its coats are those of the mould as it is now.
-///
-/// # Errors
-/// [`Error::Internal`] when they make no sense.
-pub(in crate::casting) fn booked(cast: &BookedOnMold) -> Result<(RecipeFacts, u32), Error> {
-    let facts = serde_json::from_str(&cast.facts).map_err(Error::internal)?;
-    let containers = u32::try_from(cast.containers).map_err(Error::internal)?;
-    Ok((facts, containers))
 }
 
 /// What vials of the recipe's agent are worth, by the first pack of it that holds any.

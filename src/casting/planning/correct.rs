@@ -2,10 +2,11 @@
 
 use chrono::NaiveDate;
 
-use super::correction::{Bench, CorrectionIn, CorrectionOut, CupFacts, PartStock, corrected};
+use super::correction::{Bench, CupFacts, PartStock, corrected};
+use super::correction_view::{CorrectionIn, CorrectionOut};
 use super::geometry::vessel;
-use super::mixing::cup_limit;
-use super::sizing::mass_ratio;
+use super::load::unknown;
+use super::mixing::{cup_limit, mass_ratio, ratio_of};
 use crate::base::{Code, Error, Quantity, RefusalKind};
 use crate::casting::store;
 use crate::casting::sums::mix::MassRatio;
@@ -17,6 +18,7 @@ use crate::db::AnyConnection;
 use crate::stock::load::shelf;
 use crate::stock::picking::PickRules;
 use crate::stock::promises::cast_holds;
+use crate::stock::shelf::give_back;
 
 /// Corrects a mix, and says whether cup and stock can take the addition `today`. Writes nothing.
 ///
@@ -47,12 +49,7 @@ pub fn mix_correct(
         .transpose()?;
     let materials = [known.base.id, known.curing_agent.id];
     let mut shelf = shelf(conn, &materials)?;
-    for (pack_id, quantity) in free {
-        if let Some(pack) = shelf.iter_mut().find(|pack| pack.pack_id == pack_id) {
-            let left = pack.reserved.micro().saturating_sub(quantity.micro());
-            pack.reserved = Quantity::from_micro(left);
-        }
-    }
+    give_back(&mut shelf, free);
     let body = &known.elastomer.body;
     let bench = Bench {
         nominal: known.nominal,
@@ -68,16 +65,6 @@ pub fn mix_correct(
         },
     };
     corrected(input, &bench)
-}
-
-/// A code in a body that names nothing is a wrong value there, not a missing resource.
-fn unknown(pointer: &str, error: Error) -> Error {
-    match error {
-        Error::NotFound { noun, key } => {
-            Error::invalid(pointer, format!("there is no {noun} `{key}`"))
-        }
-        other => other,
-    }
 }
 
 /// What is known of the mix from what was named.
@@ -107,10 +94,8 @@ impl Known {
     fn of_elastomer(conn: &mut AnyConnection, input: &CorrectionIn) -> Result<Self, Error> {
         let code = input.elastomer.as_ref().map_or("", Code::as_str);
         let elastomer = elastomer_by_code(conn, code).map_err(|e| unknown("/elastomer", e))?;
-        let ratio = &elastomer.body.ratio;
         Ok(Self {
-            nominal: MassRatio::new(ratio.base.to_f64(), ratio.curing_agent.to_f64())
-                .map_err(Error::internal)?,
+            nominal: ratio_of(&elastomer.body.ratio)?,
             readability_g: BALANCE_READABILITY_G_DEFAULT,
             base: material_by_code(conn, elastomer.body.base.as_str())?,
             curing_agent: material_by_code(conn, elastomer.body.curing_agent.as_str())?,

@@ -10,10 +10,11 @@ use std::collections::BTreeMap;
 use chrono::{Days, NaiveDate};
 
 use super::cure::effective_cure;
+use super::geometry::durable;
 use super::plan::{PlanFacts, Planned};
 use crate::base::Quantity;
-use crate::catalogue::{RecipeFacts, VesselBody};
-use crate::stock::needs::{Need, Purpose};
+use crate::catalogue::RecipeFacts;
+use crate::stock::needs::Need;
 use crate::stock::shelf::PackFacts;
 
 const DAY_MIN: f64 = 1440.0;
@@ -133,16 +134,7 @@ pub(super) fn free_on(facts: &PlanFacts, need: &Need, day: NaiveDate, cross: boo
 
 /// Whether what a need takes comes back after its use.
 pub(super) fn comes_back(recipe: &RecipeFacts, need: &Need) -> bool {
-    let material = match need.purpose {
-        Purpose::Container => &recipe.container,
-        Purpose::Cup => &recipe.cup,
-        _ => return false,
-    };
-    material
-        .body
-        .container
-        .as_ref()
-        .is_some_and(VesselBody::is_durable)
+    durable(recipe, need.purpose).is_some()
 }
 
 /// The day from which what was used on `day` can be used again.

@@ -4,6 +4,7 @@ use crate::casting::sums::fill::{Fill, FillError, MoldBlock, fill};
 use crate::casting::sums::residue::CupDraining;
 use crate::casting::sums::vessel::{Vessel, VesselShape};
 use crate::catalogue::{MoldBody, RecipeFacts, VesselBody, VesselShape as CatalogueShape};
+use crate::stock::needs::Purpose;
 
 /// The inside of a tray or cup.
 ///
@@ -67,6 +68,18 @@ pub fn draining(facts: &RecipeFacts) -> Option<CupDraining> {
         drain_time_s: facts.recipe.body.drain_time_s.to_f64(),
         stirrer_loss_g: facts.recipe.body.stirrer_loss_g().to_f64(),
     })
+}
+
+/// The vessel behind a purpose of a recipe's cast, when it comes back after its use.
+#[must_use]
+pub(in crate::casting) fn durable(facts: &RecipeFacts, purpose: Purpose) -> Option<&VesselBody> {
+    let material = match purpose {
+        Purpose::Container => &facts.container,
+        Purpose::Cup => &facts.cup,
+        _ => return None,
+    };
+    let vessel = material.body.container.as_ref();
+    vessel.filter(|vessel| vessel.is_durable())
 }
 
 /// A tray with the mould and its tape in it.

@@ -9,10 +9,13 @@ use std::collections::{BTreeMap, BTreeSet};
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
+use super::geometry::durable;
+use super::mixing::{mass_ratio, ratio_of};
 use super::plan::{PlanFacts, code_of};
-use super::sizing::{mass_ratio, rounded};
+use super::sizing::rounded;
 use crate::base::{Error, Micro, Quantity};
 use crate::catalogue::RecipeFacts;
+use crate::stock::needs::Purpose;
 use crate::stock::picking::PickList;
 use crate::stock::shelf::PackFacts;
 
@@ -99,14 +102,14 @@ pub fn usable_mix_g(base_g: f64, curing_agent_g: f64, ratio: f64) -> f64 {
 /// [`Error::Invalid`] when a sum leaves the range of quantities.
 pub(super) fn emptied(facts: &PlanFacts, list: &PickList) -> Result<Vec<EmptiedView>, Error> {
     let taken = taken(facts, list)?;
-    let durable: BTreeSet<i64> = [&facts.recipe.container, &facts.recipe.cup]
-        .into_iter()
-        .filter(|material| {
-            let vessel = material.body.container.as_ref();
-            vessel.is_some_and(crate::catalogue::VesselBody::is_durable)
-        })
-        .map(|material| material.id)
-        .collect();
+    let kept: BTreeSet<i64> = [
+        (Purpose::Container, facts.recipe.container.id),
+        (Purpose::Cup, facts.recipe.cup.id),
+    ]
+    .into_iter()
+    .filter(|(purpose, _)| durable(&facts.recipe, *purpose).is_some())
+    .map(|(_, material_id)| material_id)
+    .collect();
     let is_empty = |pack: &PackFacts| {
         let gone = taken.get(&pack.pack_id).copied().unwrap_or(Quantity::ZERO);
         pack.pourable() <= gone
@@ -115,7 +118,7 @@ pub(super) fn emptied(facts: &PlanFacts, list: &PickList) -> Result<Vec<EmptiedV
         .shelf
         .iter()
         .filter(|pack| taken.contains_key(&pack.pack_id))
-        .filter(|pack| !durable.contains(&pack.material_id) && is_empty(pack))
+        .filter(|pack| !kept.contains(&pack.material_id) && is_empty(pack))
         .map(|pack| EmptiedView {
             material: code_of(facts, pack.material_id),
             lot: pack.lot_code.clone(),
@@ -148,8 +151,7 @@ fn taken(facts: &PlanFacts, list: &PickList) -> Result<BTreeMap<i64, Quantity>, 
 pub(super) fn kit_balances(facts: &PlanFacts, list: &PickList) -> Result<Vec<KitBalance>, Error> {
     let taken = taken(facts, list)?;
     let recipe = &facts.recipe;
-    let stated = &recipe.elastomer.body.ratio;
-    let ratio = stated.base.to_f64() / stated.curing_agent.to_f64();
+    let ratio = ratio_of(&recipe.elastomer.body.ratio)?.value();
     let parts = [recipe.base.id, recipe.curing_agent.id];
     let of_kit = |pack: &&PackFacts| parts.contains(&pack.material_id);
     let kits: BTreeSet<&String> = facts
@@ -215,8 +217,7 @@ impl KitBalance {
     /// ```
     #[must_use]
     pub fn caution(&self, facts: &RecipeFacts) -> Option<String> {
-        let stated = &facts.elastomer.body.ratio;
-        let nominal = stated.base.to_f64() / stated.curing_agent.to_f64();
+        let nominal = ratio_of(&facts.elastomer.body.ratio).ok()?.value();
         let ratio = mass_ratio(facts).ok()?.value();
         let part = match self.stranded_part? {
             StrandedPart::Base => "base",

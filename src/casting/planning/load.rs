@@ -39,7 +39,7 @@ pub(in crate::casting) fn recipe(
 }
 
 /// A code in a body that names nothing is a wrong value there, not a missing resource.
-fn unknown(pointer: &str, error: Error) -> Error {
+pub(in crate::casting) fn unknown(pointer: &str, error: Error) -> Error {
     match error {
         Error::NotFound { noun, key } => {
             Error::invalid(pointer, format!("there is no {noun} `{key}`"))

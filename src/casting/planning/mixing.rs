@@ -5,12 +5,12 @@ use utoipa::ToSchema;
 
 use super::geometry::{draining, tray_of};
 use super::plan_view::MixView;
-use super::sizing::{Sizing, mass_ratio, rounded};
+use super::sizing::{Sizing, rounded};
 use crate::base::{Error, Micro};
 use crate::casting::sums::fill::foam_headroom;
 use crate::casting::sums::mix::{MassRatio, RoundedMix, Weighing, smallest_batch_g};
 use crate::casting::sums::vessel::MM3_PER_ML;
-use crate::catalogue::{DegasIn, RecipeFacts, VesselBody, WeighingBody};
+use crate::catalogue::{DegasIn, RatioBody, RecipeFacts, VesselBody, WeighingBody};
 
 /// How full the fullest vessel is in which the mix is de-gassed.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
@@ -51,6 +51,30 @@ impl HeadRoomView {
     }
 }
 
+/// The ratio that a recipe mixes at: its own, else the elastomer's.
+///
+/// # Errors
+/// [`Error::Invalid`] when a part of it is not above 0.
+///
+/// ```
+/// # let facts = include_str!(concat!(env!("CARGO_MANIFEST_DIR"), "/src/casting/samples/recipe.json"));
+/// # let facts: heeltap::catalogue::RecipeFacts = serde_json::from_str(facts).unwrap();
+/// assert_eq!(heeltap::casting::planning::mixing::mass_ratio(&facts)?.value(), 10.0);
+/// # Ok::<(), heeltap::base::Error>(())
+/// ```
+pub fn mass_ratio(facts: &RecipeFacts) -> Result<MassRatio, Error> {
+    ratio_of(facts.ratio())
+}
+
+/// A ratio of the catalogue, as the sums know it.
+///
+/// # Errors
+/// [`Error::Invalid`] when a part of it is not above 0.
+pub(in crate::casting) fn ratio_of(ratio: &RatioBody) -> Result<MassRatio, Error> {
+    MassRatio::new(ratio.base.to_f64(), ratio.curing_agent.to_f64())
+        .map_err(|e| Error::invalid("/recipe", e.to_string()))
+}
+
 /// How a recipe weighs, as the sums of uncertainty know it.
 #[must_use]
 pub(in crate::casting) fn weighing(facts: &RecipeFacts) -> Weighing {
@@ -80,9 +104,7 @@ pub(in crate::casting) fn mix_view(facts: &RecipeFacts, sizing: &Sizing) -> Resu
     let wrong =
         |e: crate::casting::sums::bounds::OutOfRange| Error::invalid("/recipe", e.to_string());
     let ratio = mass_ratio(facts)?;
-    let stated = &facts.elastomer.body.ratio;
-    let nominal =
-        MassRatio::new(stated.base.to_f64(), stated.curing_agent.to_f64()).map_err(wrong)?;
+    let nominal = ratio_of(&facts.elastomer.body.ratio)?;
     let tolerance = facts.elastomer.body.ratio_tolerance.to_f64();
     let readability_g = facts.recipe.body.balance_readability_g().to_f64();
     // Without a tolerance no batch is large enough.

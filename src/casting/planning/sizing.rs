@@ -5,11 +5,12 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::coating::{coat_need, vial, vials_quantity};
+use super::coating::coat_need;
 use super::cure::effective_cure;
 use super::geometry::{draining, tray_of};
-use super::mixing::{cup_limit, weighing};
-use crate::base::{Error, MICRO_PER_UNIT, Micro, Quantity, Unit};
+use super::mixing::{cup_limit, mass_ratio, weighing};
+use super::needed::needs;
+use crate::base::{Error, Micro};
 use crate::casting::sums::batches::{BatchLimits, Division, divide_batches};
 use crate::casting::sums::coats::Coat;
 use crate::casting::sums::fill::{
@@ -17,12 +18,12 @@ use crate::casting::sums::fill::{
 };
 use crate::casting::sums::heat::{HeatVerdict, check_limit};
 use crate::casting::sums::learned::{FactorPosterior, Noise};
-use crate::casting::sums::mix::{MassRatio, RoundedMix, ratio_uncertainty, round_to_readability};
+use crate::casting::sums::mix::{RoundedMix, ratio_uncertainty, round_to_readability};
 use crate::casting::sums::release::{ReleaseNeed, rounds_per_copy};
 use crate::casting::sums::residue::{PlannedResidue, plan_residue};
 use crate::casting::sums::tape::{TapeCut, cut_tape, tapings};
-use crate::catalogue::{ExtraPer, GaugeOf as CatalogueGaugeOf, RecipeFacts};
-use crate::stock::needs::{Need, Purpose};
+use crate::catalogue::{GaugeOf as CatalogueGaugeOf, RecipeFacts};
+use crate::stock::needs::Need;
 
 /// What the lab has learned that bears on a recipe.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -279,28 +280,6 @@ fn cups(
     Ok((division, residue))
 }
 
-/// The ratio that a recipe mixes at: its own, else the elastomer's.
-///
-/// # Errors
-/// [`Error::Invalid`] when a part of it is not above 0.
-///
-/// ```
-/// # let facts = include_str!(concat!(env!("CARGO_MANIFEST_DIR"), "/src/casting/samples/recipe.json"));
-/// # let facts: heeltap::catalogue::RecipeFacts = serde_json::from_str(facts).unwrap();
-/// assert_eq!(heeltap::casting::planning::sizing::mass_ratio(&facts)?.value(), 10.0);
-/// # Ok::<(), heeltap::base::Error>(())
-/// ```
-pub fn mass_ratio(facts: &RecipeFacts) -> Result<MassRatio, Error> {
-    let ratio = facts
-        .recipe
-        .body
-        .ratio
-        .as_ref()
-        .unwrap_or(&facts.elastomer.body.ratio);
-    MassRatio::new(ratio.base.to_f64(), ratio.curing_agent.to_f64())
-        .map_err(|e| wrong("/recipe")(e.to_string()))
-}
-
 fn weighings(
     facts: &RecipeFacts,
     division: &Division,
@@ -442,130 +421,6 @@ pub(in crate::casting) fn heat(
 /// ```
 pub fn rounded(value: f64) -> Result<Micro, Error> {
     Micro::from_f64_half_even(value).map_err(|e| wrong("")(e.to_string()))
-}
-
-fn needs(facts: &RecipeFacts, sizing: &Sizing) -> Result<Vec<Need>, Error> {
-    let drop = Quantity::from_micro(1);
-    let one = Quantity::from_int(1);
-    let mut needs = Vec::new();
-    let mut need =
-        |material_id: i64, purpose: Purpose, batch_no: i32, quantity: Quantity, piece: Quantity| {
-            if quantity > Quantity::ZERO {
-                needs.push(Need {
-                    material_id,
-                    purpose,
-                    batch_no,
-                    quantity,
-                    piece,
-                });
-            }
-        };
-    for (batch_no, batch) in (1..).zip(&sizing.batches) {
-        need(
-            facts.base.id,
-            Purpose::Base,
-            batch_no,
-            Quantity::new(rounded(batch.mix.base_g)?),
-            drop,
-        );
-        need(
-            facts.curing_agent.id,
-            Purpose::CuringAgent,
-            batch_no,
-            Quantity::new(rounded(batch.mix.curing_agent_g)?),
-            drop,
-        );
-    }
-    need(
-        facts.container.id,
-        Purpose::Container,
-        0,
-        whole(sizing.containers)?,
-        one,
-    );
-    need(
-        facts.cup.id,
-        Purpose::Cup,
-        0,
-        whole(sizing.batches.len())?,
-        one,
-    );
-    if let (Some(tape), Some((cut, setups))) = (&facts.tape, &sizing.tape) {
-        let strip = Quantity::new(rounded(cut.strip_length_mm / 1000.0)?);
-        let strips = i64::from(*setups) * i64::from(cut.strips);
-        need(
-            tape.id,
-            Purpose::Tape,
-            0,
-            strip.mul_div_half_even(strips, 1)?,
-            strip,
-        );
-    }
-    if let (Some(agent), Some(coats)) = (&facts.release_agent, &sizing.release) {
-        need(
-            agent.id,
-            Purpose::Release,
-            0,
-            vials_quantity(facts, coats.vials)?,
-            vial(facts),
-        );
-    }
-    for (material, extra) in &facts.extras {
-        let times = match extra.per {
-            ExtraPer::Cast => 1,
-            ExtraPer::Batch => i64::try_from(sizing.batches.len()).unwrap_or(i64::MAX),
-            ExtraPer::Container => i64::from(sizing.containers),
-            ExtraPer::Chip => i64::from(sizing.containers) * i64::from(facts.mold.body.chips),
-        };
-        let quantity = extra.quantity.mul_div_half_even(times, 1)?;
-        match material.body.unit {
-            // Pieces are taken whole: half a stirrer per tray is one for a single tray.
-            Unit::Each => need(
-                material.id,
-                Purpose::Sundry,
-                0,
-                whole_pieces(quantity)?,
-                one,
-            ),
-            _ => need(material.id, Purpose::Sundry, 0, quantity, drop),
-        }
-    }
-    Ok(merged(needs))
-}
-
-/// Adds up needs of one material for one purpose and batch (two extras of the same material).
-fn merged(needs: Vec<Need>) -> Vec<Need> {
-    let mut merged: Vec<Need> = Vec::new();
-    for need in needs {
-        let same = |other: &&mut Need| {
-            other.material_id == need.material_id
-                && other.purpose == need.purpose
-                && other.batch_no == need.batch_no
-        };
-        match merged.iter_mut().find(same) {
-            Some(other) => {
-                other.quantity = Quantity::from_micro(
-                    other.quantity.micro().saturating_add(need.quantity.micro()),
-                )
-            }
-            None => merged.push(need),
-        }
-    }
-    merged
-}
-
-fn whole_pieces(quantity: Quantity) -> Result<Quantity, Error> {
-    whole(
-        quantity.micro().div_euclid(MICRO_PER_UNIT)
-            + i64::from(quantity.micro().rem_euclid(MICRO_PER_UNIT) > 0),
-    )
-}
-
-fn whole(count: impl TryInto<i32>) -> Result<Quantity, Error> {
-    count
-        .try_into()
-        .map(Quantity::from_int)
-        .map_err(|_| wrong("/containers")("too many pieces to count".to_owned()))
 }
 
 /// What a fill rests on, as a word.

@@ -47,7 +47,7 @@ pub struct CupLine {
     pub chosen: bool,
 }
 
-/// Plans the cast with every number of trays in a cup from 1 to the most that fits.
+/// Plans the cast, of which `chosen` is the plan, with every number of trays in a cup from 1 to the most that fits.
 ///
 /// # Errors
 /// As [`plan`].
@@ -67,14 +67,18 @@ pub struct CupLine {
 /// # };
 /// use heeltap::casting::planning::what_if::what_if;
 /// let request = r#"{"recipe": "chip", "containers": 4, "cast_on": "2026-03-02"}"#;
-/// let lines = what_if(&facts, &serde_json::from_str(request).unwrap())?;
+/// let request = serde_json::from_str(request).unwrap();
+/// let lines = what_if(&facts, &request, &plan(&facts, &request)?.view)?;
 /// // Two rounds of two trays: four cups of one tray, or two of two.
 /// let cups: Vec<(u32, u32)> = lines.iter().map(|line| (line.containers_per_batch, line.batches)).collect();
 /// assert_eq!(cups, [(1, 4), (2, 2)]);
 /// # Ok::<(), heeltap::base::Error>(())
 /// ```
-pub fn what_if(facts: &PlanFacts, request: &PlanRequest) -> Result<Vec<CupLine>, Error> {
-    let chosen = plan(facts, request)?.view;
+pub fn what_if(
+    facts: &PlanFacts,
+    request: &PlanRequest,
+    chosen: &CastPlan,
+) -> Result<Vec<CupLine>, Error> {
     let free = PlanRequest {
         containers: Some(chosen.containers),
         good_chips_wanted: None,
@@ -82,7 +86,7 @@ pub fn what_if(facts: &PlanFacts, request: &PlanRequest) -> Result<Vec<CupLine>,
         ..request.clone()
     };
     let most = greatest(&plan(facts, &free)?.view);
-    let wanted = greatest(&chosen);
+    let wanted = greatest(chosen);
     let mut lines = Vec::new();
     for containers_per_batch in (1..=most).filter(|n| *n < LINES_MAX || *n == most) {
         let asked = PlanRequest {

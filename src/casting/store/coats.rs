@@ -319,3 +319,15 @@ pub(in crate::casting) fn booked_on_mold(
         ))
         .load(conn)?)
 }
+
+/// The ids of a mould's booked casts.
+pub(in crate::casting) fn booked_ids_on_mold(
+    conn: &mut AnyConnection,
+    mold_id: i64,
+) -> Result<Vec<i64>, Error> {
+    Ok(casts::table
+        .filter(casts::mold_id.eq(mold_id))
+        .filter(casts::state.eq("booked"))
+        .select(casts::id)
+        .load(conn)?)
+}

@@ -14,10 +14,10 @@ pub(super) use casts::{
     refused_booking_insert,
 };
 pub(super) use coats::{
-    BookedOnMold, CoatRow, Inspection, NewCoat, NewTreatment, TreatmentRow, booked_on_mold,
-    coat_close, coat_fetch, coat_open, coats_of_treatments, coats_present, inspection_insert,
-    inspections_fetch, treatment_fetch, treatment_insert, treatment_undone, treatments_at_pour,
-    treatments_page, vials_of_treatments,
+    BookedOnMold, CoatRow, Inspection, NewCoat, NewTreatment, TreatmentRow, booked_ids_on_mold,
+    booked_on_mold, coat_close, coat_fetch, coat_open, coats_of_treatments, coats_present,
+    inspection_insert, inspections_fetch, treatment_fetch, treatment_insert, treatment_undone,
+    treatments_at_pour, treatments_page, vials_of_treatments,
 };
 pub(super) use costs::{cast_costs_delete, cast_costs_fetch, cast_costs_insert};
 pub(super) use experience::{
