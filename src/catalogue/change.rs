@@ -1,19 +1,15 @@
 //! Changing an entry of any noun by a merge patch.
 
-use serde::de::DeserializeOwned;
-use serde_json::Value;
-
 use super::create::{document_text, materials_affected, show_by_id};
 use super::entry::document_load;
 use super::find::row_by_code;
 use super::naming::Targets;
 use super::noun::{CatalogueBody, unchanged};
-use super::patch::merge_patch;
 use super::store::{self, Hold};
-use super::wire::{EntryOut, MergePatch};
+use super::wire::EntryOut;
 use crate::base::{Error, RefusalKind};
 use crate::db::Tx;
-use crate::http::IfMatch;
+use crate::http::{IfMatch, MergePatch};
 
 /// Changes an entry: the patch is merged into its document, and the whole is checked as if it were new.
 ///
@@ -27,8 +23,7 @@ pub fn entry_change<B: CatalogueBody>(
     patch: MergePatch<B>,
     if_match: &IfMatch,
 ) -> Result<EntryOut<B>, Error> {
-    let patch = Value::Object(patch.members);
-    check_types::<B>(&patch)?;
+    patch.check()?;
     let id = row_by_code(tx.conn, B::NOUN, code)?.id;
     let mut affected = materials_affected(tx.conn, B::NOUN, id)?;
     store::materials_hold(tx.conn, &affected)?;
@@ -36,7 +31,7 @@ pub fn entry_change<B: CatalogueBody>(
     // Read again: it may have changed while we waited.
     let row = row_by_code(tx.conn, B::NOUN, code)?;
     let before: B = document_load(id, &row.body)?;
-    let after: B = document_read(merge_patch(document_load(id, &row.body)?, patch))?;
+    let after: B = patch.onto(document_load(id, &row.body)?)?;
     check_change(&before, &after)?;
     let targets = Targets::find(tx.conn, &after)?;
     if_match.check(row.version)?;
@@ -70,28 +65,4 @@ fn check_change<B: CatalogueBody>(before: &B, after: &B) -> Result<(), Error> {
     } else {
         Err(Error::Invalid(faults))
     }
-}
-
-/// Refuses a patch that is wrong whatever it is applied to: a value of a wrong type, an unknown field. A field that is
-/// missing is not wrong in a patch.
-fn check_types<B: CatalogueBody>(patch: &Value) -> Result<(), Error> {
-    match document_read::<B>(merge_patch(Value::Null, patch.clone())) {
-        Err(Error::Invalid(faults))
-            if !faults
-                .iter()
-                .any(|fault| fault.detail.starts_with("missing field")) =>
-        {
-            Err(Error::Invalid(faults))
-        }
-        _ => Ok(()),
-    }
-}
-
-/// Reads a document that was sent; a fault names the field by its JSON pointer.
-///
-/// # Errors
-/// [`Error::Invalid`] when a field is missing, unknown, or of the wrong type.
-fn document_read<B: DeserializeOwned>(document: Value) -> Result<B, Error> {
-    serde_path_to_error::deserialize(&document)
-        .map_err(|error| Error::Invalid(vec![crate::http::field_error(&error, &document)]))
 }

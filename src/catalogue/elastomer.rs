@@ -161,7 +161,7 @@ impl CatalogueBody for ElastomerBody {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::catalogue::patch::merge_patch;
+    use crate::catalogue::merge_patch;
     use serde_json::{Value, json};
 
     #[track_caller]

@@ -20,7 +20,6 @@ mod material;
 mod mold;
 mod naming;
 mod noun;
-mod patch;
 mod recipe;
 mod retire;
 mod routes;
@@ -51,7 +50,6 @@ pub use kit::KitBody;
 pub use material::{MOLDS_PER_VIAL_DEFAULT, MaterialBody, is_hazard_statement};
 pub use mold::{COAT_LIFE_CASTS_DEFAULT, COPIES_DEFAULT, MoldBody};
 pub use noun::{CatalogueBody, Link, Noun, PoolFill};
-pub use patch::merge_patch;
 pub use recipe::{
     BALANCE_READABILITY_G_DEFAULT, CASTS_PER_SETUP_DEFAULT, DegasIn, ExtraBody, ExtraPer,
     GaugeBody, GaugeOf, OVERFILL_DEFAULT, POUR_MIN_PER_CONTAINER_DEFAULT, PREP_MIN_DEFAULT,
@@ -62,4 +60,7 @@ pub use routes::routes;
 pub use supplier::{SupplierBody, supplier_code};
 pub use terms::{MIN_PACKS_DEFAULT, REVIEW_DAYS_DEFAULT, ReorderTerms, SERVICE_LEVEL_DEFAULT};
 pub use vessel::{FILL_LIMIT_DEFAULT, RATED_USES_DEFAULT, TapeBody, VesselBody, VesselShape};
-pub use wire::{EntryOut, EntryState, MergePatch, StateQuery};
+pub use wire::{EntryOut, EntryState, StateQuery};
+
+#[cfg(test)]
+use crate::http::merge_patch;

@@ -205,7 +205,7 @@ impl CatalogueBody for MoldBody {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::catalogue::patch::merge_patch;
+    use crate::catalogue::merge_patch;
     use serde_json::{Value, json};
 
     fn mold(patch: Value) -> MoldBody {

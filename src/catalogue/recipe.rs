@@ -386,7 +386,7 @@ pub(super) fn extra_role(at: usize) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::catalogue::patch::merge_patch;
+    use crate::catalogue::merge_patch;
     use serde_json::{Value, json};
 
     fn recipe(patch: Value) -> RecipeBody {

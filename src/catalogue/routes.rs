@@ -12,10 +12,10 @@ use super::create::entry_create;
 use super::find::{entry_list, entry_show};
 use super::noun::CatalogueBody;
 use super::retire::entry_retire;
-use super::wire::{EntryOut, EntryPage, MergePatch, StateQuery};
+use super::wire::{EntryOut, EntryPage, StateQuery};
 use super::{ElastomerBody, GrantBody, KitBody, MaterialBody, MoldBody, RecipeBody, SupplierBody};
 use crate::http::{
-    Answer, Body, IfMatch, List, NoBody, PageQuery, ProblemBody, Query, Reply, Service,
+    Answer, Body, IfMatch, List, MergePatch, NoBody, PageQuery, ProblemBody, Query, Reply, Service,
 };
 
 async fn list<B: CatalogueBody + Sync>(

@@ -1,18 +1,15 @@
-//! The catalogue's shapes on the wire: an entry as it is shown, and a change as it is sent.
+//! The catalogue's shapes on the wire: an entry as it is shown.
 //!
-//! Invariants: an entry is shown as its document and, beside its fields, what the books add; a patch has the
-//! document's fields, none of them required, each of them removable. Deliberately absent: the documents (each stands
-//! in the file of its noun).
+//! Invariant: an entry is shown as its document and, beside its fields, what the books add. Deliberately absent: the
+//! documents (each stands in the file of its noun), and a change of one (a merge patch, see `http`).
 
 use std::borrow::Cow;
 use std::marker::PhantomData;
 
 use chrono::{DateTime, Utc};
-use serde::{Deserialize, Deserializer, Serialize};
-use serde_json::{Map, Value};
+use serde::{Deserialize, Serialize};
 use utoipa::openapi::schema::{
-    AdditionalProperties, ArrayBuilder, KnownFormat, Object, ObjectBuilder, OneOfBuilder, Schema,
-    SchemaFormat, Type,
+    ArrayBuilder, KnownFormat, Object, ObjectBuilder, Schema, SchemaFormat, Type,
 };
 use utoipa::openapi::{Ref, RefOr};
 use utoipa::{IntoParams, PartialSchema, ToSchema};
@@ -37,29 +34,6 @@ pub struct EntryOut<B> {
     /// When it was retired.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub retired_at: Option<DateTime<Utc>>,
-}
-
-/// A merge patch (RFC 7396) of a document of type `B`.
-pub struct MergePatch<B> {
-    pub(super) members: Map<String, Value>,
-    of: PhantomData<fn() -> B>,
-}
-
-impl<B> MergePatch<B> {
-    /// A patch of these members.
-    #[must_use]
-    pub fn new(members: Map<String, Value>) -> Self {
-        Self {
-            members,
-            of: PhantomData,
-        }
-    }
-}
-
-impl<'de, B> Deserialize<'de> for MergePatch<B> {
-    fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
-        Map::deserialize(deserializer).map(Self::new)
-    }
 }
 
 /// Which entries a list is of.
@@ -186,34 +160,6 @@ impl<B: CatalogueBody> ToSchema for EntryPage<B> {
     }
 }
 
-impl<B: CatalogueBody> PartialSchema for MergePatch<B> {
-    fn schema() -> RefOr<Schema> {
-        let mut patch = document::<B>();
-        patch.required.clear();
-        for property in patch.properties.values_mut() {
-            let null = ObjectBuilder::new().schema_type(Type::Null);
-            let set = std::mem::replace(property, RefOr::Ref(Ref::new("")));
-            *property = OneOfBuilder::new().item(set).item(null).into();
-        }
-        patch.description = Some(format!(
-            "A merge patch (RFC 7396) of {}: fields left out stay as they are, `null` removes a field",
-            B::NOUN.with_article()
-        ));
-        patch.additional_properties = Some(Box::new(AdditionalProperties::FreeForm(false)));
-        RefOr::T(Schema::Object(patch))
-    }
-}
-
-impl<B: CatalogueBody> ToSchema for MergePatch<B> {
-    fn name() -> Cow<'static, str> {
-        format!("{}Patch", stem::<B>()).into()
-    }
-
-    fn schemas(schemas: &mut Vec<(String, RefOr<Schema>)>) {
-        B::schemas(schemas);
-    }
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -227,15 +173,5 @@ mod tests {
         assert!(schema["properties"]["materials_budget"].is_object());
         assert!(schema.get("additionalProperties").is_none());
         assert_eq!(EntryOut::<GrantBody>::name(), "GrantEntry");
-    }
-
-    #[test]
-    fn a_patch_may_leave_out_or_remove_any_field() {
-        let schema = serde_json::to_value(MergePatch::<GrantBody>::schema()).unwrap();
-        assert!(schema.get("required").is_none());
-        let choices = &schema["properties"]["name"]["oneOf"];
-        assert_eq!(choices[0]["type"], "string");
-        assert_eq!(choices[1]["type"], "null");
-        assert_eq!(schema["additionalProperties"], false);
     }
 }

@@ -25,6 +25,12 @@ impl IfMatch {
         Self(version.map(etag_text))
     }
 
+    /// The header that takes the thing as it is, whatever its version.
+    #[must_use]
+    pub fn any() -> Self {
+        Self(Some("*".to_owned()))
+    }
+
     /// Holds the header against the version that stands in the books.
     ///
     /// # Errors

@@ -261,9 +261,7 @@ impl From<Error> for Problem {
                 StatusCode::PRECONDITION_FAILED,
                 "version-mismatch",
                 "It has changed meanwhile",
-                format!(
-                    "the entry is now at version {current}: read it again and repeat the change"
-                ),
+                format!("it is now at version {current}: read it again and repeat the change"),
             ),
             Error::Refused(refusal) => {
                 let (kind, title, status) = refusal_status(refusal.kind);

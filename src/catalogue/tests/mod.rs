@@ -8,7 +8,7 @@ mod suppliers;
 
 use serde_json::{Value, json};
 
-use super::patch::merge_patch;
+use super::merge_patch;
 use super::{CatalogueBody, EntryOut, entry_create};
 use crate::base::Error;
 use crate::db::{Db, fixture};

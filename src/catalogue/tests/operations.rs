@@ -5,15 +5,15 @@ use serde_json::{Map, Value, json};
 use super::{create, elastomer, lab, material, mold, pointers, recipe, refusal};
 use crate::base::{Error, Money};
 use crate::catalogue::{
-    ElastomerBody, EntryOut, EntryState, Item, KitBody, MaterialBody, MergePatch, MoldBody,
-    RecipeBody, codes_by_ids, elastomer_by_code, entry_change, entry_list, entry_retire,
-    item_by_code, kits_of_elastomer, links_of, links_to, material_all, material_by_code,
-    material_by_id, materials_by_ids, recipe_facts,
+    ElastomerBody, EntryOut, EntryState, Item, KitBody, MaterialBody, MoldBody, RecipeBody,
+    codes_by_ids, elastomer_by_code, entry_change, entry_list, entry_retire, item_by_code,
+    kits_of_elastomer, links_of, links_to, material_all, material_by_code, material_by_id,
+    materials_by_ids, recipe_facts,
 };
 use crate::db::fixture::{on_database, write, write_at};
 use crate::db::schema::{cost_pools, dirty_materials, materials, pool_movements};
 use crate::db::{AnyConnection, Db};
-use crate::http::{IfMatch, Page};
+use crate::http::{IfMatch, MergePatch, Page};
 use diesel::prelude::*;
 
 fn kit(code: &str) -> Value {

@@ -7,10 +7,10 @@ use serde_json::json;
 use super::{create, lab, mold, recipe};
 use crate::base::{Error, RefusalKind};
 use crate::catalogue::{
-    MaterialBody, MergePatch, MoldBody, RecipeBody, entry_change, entry_retire, material_by_code,
+    MaterialBody, MoldBody, RecipeBody, entry_change, entry_retire, material_by_code,
 };
 use crate::db::fixture::{on_database, write};
-use crate::http::IfMatch;
+use crate::http::{IfMatch, MergePatch};
 
 const ROUNDS: usize = 8;
 

@@ -1,0 +1,214 @@
+//! Merge patches (RFC 7396): a change as the part of a document that changes.
+//!
+//! Invariants: the document is never half changed; the caller validates the whole result. A patch has its document's
+//! fields, none of them required, each of them removable. Deliberately absent: patches of lists by position (a list is
+//! replaced as a whole, as the RFC has it).
+
+use std::borrow::Cow;
+use std::marker::PhantomData;
+
+use serde::de::DeserializeOwned;
+use serde::{Deserialize, Deserializer};
+use serde_json::{Map, Value};
+use utoipa::openapi::schema::{AdditionalProperties, ObjectBuilder, OneOfBuilder, Schema, Type};
+use utoipa::openapi::{Ref, RefOr};
+use utoipa::{PartialSchema, ToSchema};
+
+use super::problem::field_error;
+use crate::base::Error;
+
+/// The document after the patch: a member that is `null` is removed, an object is merged, anything else replaces.
+///
+/// The algorithm of RFC 7396, section 2.
+///
+/// ```
+/// use heeltap::http::merge_patch;
+/// use serde_json::json;
+/// let patched = merge_patch(json!({"a": 1, "b": {"c": 2, "d": 3}}), json!({"a": null, "b": {"c": 4}}));
+/// assert_eq!(patched, json!({"b": {"c": 4, "d": 3}}));
+/// ```
+#[must_use]
+pub fn merge_patch(target: Value, patch: Value) -> Value {
+    let Value::Object(patch) = patch else {
+        return patch;
+    };
+    let mut merged = match target {
+        Value::Object(members) => members,
+        _ => Map::new(),
+    };
+    for (name, change) in patch {
+        if change.is_null() {
+            merged.remove(&name);
+        } else {
+            let before = merged.remove(&name).unwrap_or(Value::Null);
+            merged.insert(name, merge_patch(before, change));
+        }
+    }
+    Value::Object(merged)
+}
+
+/// A merge patch of a document of type `B`.
+pub struct MergePatch<B> {
+    members: Map<String, Value>,
+    of: PhantomData<fn() -> B>,
+}
+
+impl<B> MergePatch<B> {
+    /// A patch of these members.
+    #[must_use]
+    pub fn new(members: Map<String, Value>) -> Self {
+        Self {
+            members,
+            of: PhantomData,
+        }
+    }
+}
+
+impl<B: DeserializeOwned> MergePatch<B> {
+    /// Refuses a patch that is wrong whatever it is applied to: a value of a wrong type, an unknown field. A field that is
+    /// missing is not wrong in a patch.
+    ///
+    /// # Errors
+    /// [`Error::Invalid`] naming the field by its JSON pointer.
+    pub fn check(&self) -> Result<(), Error> {
+        match self.onto(Value::Null) {
+            Err(Error::Invalid(faults))
+                if !faults
+                    .iter()
+                    .any(|fault| fault.detail.starts_with("missing field")) =>
+            {
+                Err(Error::Invalid(faults))
+            }
+            _ => Ok(()),
+        }
+    }
+
+    /// The document after the patch.
+    ///
+    /// # Errors
+    /// [`Error::Invalid`] when a field is then missing, unknown, or of the wrong type.
+    pub fn onto(&self, document: Value) -> Result<B, Error> {
+        let patched = merge_patch(document, Value::Object(self.members.clone()));
+        serde_path_to_error::deserialize(&patched)
+            .map_err(|error| Error::Invalid(vec![field_error(&error, &patched)]))
+    }
+}
+
+impl<'de, B> Deserialize<'de> for MergePatch<B> {
+    fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
+        Map::deserialize(deserializer).map(Self::new)
+    }
+}
+
+impl<B: ToSchema> PartialSchema for MergePatch<B> {
+    fn schema() -> RefOr<Schema> {
+        let mut patch = match B::schema() {
+            RefOr::T(Schema::Object(object)) => object,
+            // Each document is a struct with named fields, which shows as an object.
+            _ => ObjectBuilder::new().build(),
+        };
+        patch.required.clear();
+        for property in patch.properties.values_mut() {
+            let null = ObjectBuilder::new().schema_type(Type::Null);
+            let set = std::mem::replace(property, RefOr::Ref(Ref::new("")));
+            *property = OneOfBuilder::new().item(set).item(null).into();
+        }
+        patch.description = Some(
+            "A merge patch (RFC 7396): fields left out stay as they are, `null` removes a field"
+                .to_owned(),
+        );
+        patch.additional_properties = Some(Box::new(AdditionalProperties::FreeForm(false)));
+        RefOr::T(Schema::Object(patch))
+    }
+}
+
+impl<B: ToSchema> ToSchema for MergePatch<B> {
+    fn name() -> Cow<'static, str> {
+        let whole = B::name();
+        let stem = whole.trim_end_matches("Body").trim_end_matches("Request");
+        format!("{stem}Patch").into()
+    }
+
+    fn schemas(schemas: &mut Vec<(String, RefOr<Schema>)>) {
+        B::schemas(schemas);
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[track_caller]
+    fn check(target: &str, patch: &str, expected: &str) {
+        let read = |text: &str| serde_json::from_str::<Value>(text).unwrap();
+        assert_eq!(merge_patch(read(target), read(patch)), read(expected));
+    }
+
+    /// The test cases of RFC 7396, appendix A (from memory of the published table).
+    #[test]
+    fn the_rfc_s_own_cases() {
+        check(r#"{"a":"b"}"#, r#"{"a":"c"}"#, r#"{"a":"c"}"#);
+        check(r#"{"a":"b"}"#, r#"{"b":"c"}"#, r#"{"a":"b","b":"c"}"#);
+        check(r#"{"a":"b"}"#, r#"{"a":null}"#, "{}");
+        check(r#"{"a":"b","b":"c"}"#, r#"{"a":null}"#, r#"{"b":"c"}"#);
+        check(r#"{"a":["b"]}"#, r#"{"a":"c"}"#, r#"{"a":"c"}"#);
+        check(r#"{"a":"c"}"#, r#"{"a":["b"]}"#, r#"{"a":["b"]}"#);
+        check(
+            r#"{"a":{"b":"c"}}"#,
+            r#"{"a":{"b":"d","c":null}}"#,
+            r#"{"a":{"b":"d"}}"#,
+        );
+        check(r#"{"a":[{"b":"c"}]}"#, r#"{"a":[1]}"#, r#"{"a":[1]}"#);
+        check(r#"["a","b"]"#, r#"["c","d"]"#, r#"["c","d"]"#);
+        check(r#"{"a":"b"}"#, r#"["c"]"#, r#"["c"]"#);
+        check(r#"{"a":"foo"}"#, "null", "null");
+        check(r#"{"a":"foo"}"#, r#""bar""#, r#""bar""#);
+        check(r#"{"e":null}"#, r#"{"a":1}"#, r#"{"e":null,"a":1}"#);
+        check("[1,2]", r#"{"a":"b","c":null}"#, r#"{"a":"b"}"#);
+        check("{}", r#"{"a":{"bb":{"ccc":null}}}"#, r#"{"a":{"bb":{}}}"#);
+    }
+
+    #[derive(Debug, PartialEq, Deserialize, ToSchema)]
+    #[serde(deny_unknown_fields)]
+    struct Note {
+        title: String,
+        #[serde(default)]
+        pages: u32,
+    }
+
+    fn patch(text: &str) -> MergePatch<Note> {
+        serde_json::from_str(text).unwrap()
+    }
+
+    #[test]
+    fn a_patch_is_checked_alone_and_with_its_document() {
+        let note = || serde_json::json!({"title": "a", "pages": 3});
+        let changed = patch(r#"{"pages": null}"#);
+        changed.check().unwrap();
+        assert_eq!(
+            changed.onto(note()).unwrap(),
+            Note {
+                title: "a".into(),
+                pages: 0
+            }
+        );
+        let pointer = |outcome: Result<(), Error>| match outcome {
+            Err(Error::Invalid(faults)) => faults[0].pointer.clone(),
+            other => panic!("{other:?}"),
+        };
+        assert_eq!(pointer(patch(r#"{"pages": "x"}"#).check()), "/pages");
+        let untitled = patch(r#"{"title": null}"#);
+        untitled.check().unwrap();
+        untitled.onto(note()).unwrap_err();
+    }
+
+    #[test]
+    fn a_patch_may_leave_out_or_remove_any_field() {
+        let schema = serde_json::to_value(MergePatch::<Note>::schema()).unwrap();
+        assert!(schema.get("required").is_none());
+        let choices = &schema["properties"]["title"]["oneOf"];
+        assert_eq!(choices[0]["type"], "string");
+        assert_eq!(choices[1]["type"], "null");
+        assert_eq!(schema["additionalProperties"], false);
+    }
+}
