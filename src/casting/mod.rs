@@ -12,6 +12,7 @@ pub mod planning;
 mod routes;
 mod store;
 pub mod sums;
+pub mod trace;
 mod treatment_routes;
 
 pub use routes::routes;

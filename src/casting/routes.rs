@@ -1,7 +1,7 @@
 //! The casting room's doors: plans, casts and their steps, mix corrections.
 
 use actix_web::web::{Data, Path};
-use actix_web::{HttpResponse, get, post};
+use actix_web::{HttpResponse, get, patch, post};
 use serde::Deserialize;
 use utoipa::IntoParams;
 use utoipa_actix_web::service_config::ServiceConfig;
@@ -11,6 +11,7 @@ use crate::casting::life::demold::cast_demold;
 use crate::casting::life::demold_input::DemoldIn;
 use crate::casting::life::pour::cast_pour;
 use crate::casting::life::pour_input::PourIn;
+use crate::casting::life::reschedule::cast_reschedule;
 use crate::casting::life::undo::{UndoIn, cast_cancel, cast_undo};
 use crate::casting::life::view::{CastCost, CastView, cast_cost, cast_show, casts_list};
 use crate::casting::planning::correct::mix_correct;
@@ -19,7 +20,8 @@ use crate::casting::planning::request::PlanRequest;
 use crate::casting::planning::what_if::PlanAnswer;
 use crate::catalogue::recipe_by_code;
 use crate::http::{
-    Answer, Body, List, NoBody, PageQuery, Problem, ProblemBody, Query, Reply, Service,
+    Answer, Body, IfMatch, List, MergePatch, NoBody, PageQuery, Problem, ProblemBody, Query, Reply,
+    Service,
 };
 
 /// Adds the casting room's operations.
@@ -29,6 +31,7 @@ pub fn routes(cfg: &mut ServiceConfig<'_>) {
         .service(casts_post)
         .service(casts_get)
         .service(cast_get)
+        .service(cast_patch)
         .service(cast_cost_get)
         .service(cast_pour_post)
         .service(cast_demold_post)
@@ -36,8 +39,12 @@ pub fn routes(cfg: &mut ServiceConfig<'_>) {
         .service(cast_undo_post);
     super::treatment_routes::routes(cfg);
     super::bench::routes(cfg);
+    super::trace::routes(cfg);
     super::course_routes::routes(cfg);
 }
+
+/// A change of what a cast was asked for.
+type PlanPatch = MergePatch<PlanRequest>;
 
 /// The query of the list of casts.
 #[derive(Debug, Deserialize, IntoParams)]
@@ -206,6 +213,42 @@ async fn cast_get(service: Data<Service>, code: Path<String>) -> Answer {
         .read(move |conn| cast_show(conn, &code, currency))
         .await?;
     Ok(Reply::ok(&cast)?.with_version(cast.version).into_response())
+}
+
+/// Reschedule a booked cast: change its day, its trays, who pays or what it allows, and plan it again.
+///
+/// A merge patch (RFC 7396) of what it was asked for, against the version named in `If-Match`. The catalogue counts as it is
+/// now. When stock is short and `allow_short` is not set, the cast stays as it was.
+#[utoipa::path(
+    tag = "casts",
+    params(
+        ("code" = String, Path, description = "The cast's code"),
+        ("If-Match" = String, Header, description = "The `ETag` that was read"),
+    ),
+    request_body(content = PlanPatch, content_type = "application/merge-patch+json"),
+    responses(
+        (status = 200, description = "The cast, planned again", body = CastView, headers(("ETag" = String, description = "Its version"))),
+        (status = 409, description = "It is not booked, or there is not enough", body = ProblemBody, content_type = "application/problem+json"),
+        (status = 412, description = "It has changed meanwhile", body = ProblemBody, content_type = "application/problem+json"),
+        (status = 422, description = "A value is not right", body = ProblemBody, content_type = "application/problem+json"),
+        (status = 428, description = "`If-Match` is missing", body = ProblemBody, content_type = "application/problem+json"),
+        (status = "default", description = "A problem", body = ProblemBody, content_type = "application/problem+json"),
+    ),
+    security(("bearer" = []))
+)]
+#[patch("/v1/casts/{code}")]
+async fn cast_patch(
+    service: Data<Service>,
+    code: Path<String>,
+    if_match: IfMatch,
+    body: Body<PlanPatch>,
+) -> Answer {
+    let (patch, request) = body.split();
+    service
+        .write(request, move |tx| {
+            answer(cast_reschedule(tx, &code, &patch, &if_match)?)
+        })
+        .await
 }
 
 /// Read the cost of a cast by component and per good chip, actual once poured, beside what was planned.

@@ -29,6 +29,7 @@ pub mod shelf;
 mod store;
 #[cfg(test)]
 mod tests;
+pub mod trace;
 pub mod verify;
 pub mod views;
 pub mod warnings;

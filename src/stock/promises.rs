@@ -94,6 +94,22 @@ pub fn cast_need_replace(
     store::needs_insert(tx.conn, cast_id, needs)
 }
 
+/// Releases all promises of a booked cast and forgets what it needs, so that it can be planned again. Give it needs and
+/// promises anew in the same transaction.
+///
+/// # Errors
+/// [`Error::Unavailable`] when the database does not answer.
+pub fn cast_unpromise(tx: &mut Tx<'_>, cast_id: i64) -> Result<(), Error> {
+    let held: Vec<i64> = cast_holds(tx.conn, cast_id)?
+        .into_iter()
+        .map(|held| held.reservation_id)
+        .collect();
+    promises_release(tx, &held)?;
+    Purpose::ALL
+        .into_iter()
+        .try_for_each(|purpose| store::needs_delete(tx.conn, cast_id, purpose))
+}
+
 /// Resolves promises as consumed: what was promised was taken.
 ///
 /// # Errors

@@ -1,4 +1,4 @@
-//! Any history keeps the books whole: random receipts, bookings, pours, demoulds, undos, cancellations, counts, losses,
+//! Any history keeps the books whole: random receipts, bookings, changes of them, pours, demoulds, undos, cancellations, counts, losses,
 //! holds, reversals, release coats and looks at them, in any order. After every history all seven invariants are proved from the books.
 
 use heeltap::base::{Error, Quantity};
@@ -6,9 +6,11 @@ use heeltap::casting::life::book::{Booking, cast_book};
 use heeltap::casting::life::demold::cast_demold;
 use heeltap::casting::life::inspect::treatment_inspect;
 use heeltap::casting::life::pour::cast_pour;
+use heeltap::casting::life::reschedule::cast_reschedule;
 use heeltap::casting::life::treat::{treatment_apply, treatment_undo};
 use heeltap::casting::life::undo::{UndoIn, cast_cancel, cast_undo};
 use heeltap::db::Tx;
+use heeltap::http::IfMatch;
 use heeltap::stock::counting::{CountIn, pack_count};
 use heeltap::stock::events::{HoldIn, OpenIn, pack_hold, pack_open, pack_release};
 use heeltap::stock::losing::{Loss, LossIn, pack_lose};
@@ -43,6 +45,12 @@ enum Step {
     Demold {
         cast: u8,
         good: u8,
+    },
+    Reschedule {
+        cast: u8,
+        trays: u8,
+        day: u8,
+        short: bool,
     },
     Cancel {
         cast: u8,
@@ -94,6 +102,8 @@ fn step() -> impl Strategy<Value = Step> {
         4 => (1_u8..8, 20_u16..90, prop::bool::weighted(0.1), any::<bool>())
             .prop_map(|(cast, grams, discard, recount)| Step::Pour { cast, grams, discard, recount }),
         2 => (1_u8..8, 0_u8..6).prop_map(|(cast, good)| Step::Demold { cast, good }),
+        2 => (1_u8..8, 1_u8..4, 0_u8..20, any::<bool>())
+            .prop_map(|(cast, trays, day, short)| Step::Reschedule { cast, trays, day, short }),
         1 => (1_u8..8).prop_map(|cast| Step::Cancel { cast }),
         2 => (1_u8..8).prop_map(|cast| Step::Undo { cast }),
         1 => (1_u8..14).prop_map(|pack| Step::Open { pack }),
@@ -163,6 +173,21 @@ fn pour(tx: &mut Tx<'_>, step: &Step) -> Result<(), Error> {
     .map(drop)
 }
 
+fn reschedule(tx: &mut Tx<'_>, step: &Step) -> Result<(), Error> {
+    let Step::Reschedule {
+        cast,
+        trays,
+        day,
+        short,
+    } = step
+    else {
+        return Ok(());
+    };
+    let patch = json!({"containers": trays, "cast_on": format!("2026-03-{:02}", 2 + day), "allow_short": short});
+    let patch = serde_json::from_value(patch).map_err(Error::internal)?;
+    cast_reschedule(tx, &code(*cast), &patch, &IfMatch::any()).map(drop)
+}
+
 fn treat(tx: &mut Tx<'_>, step: &Step) -> Result<(), Error> {
     let Step::Treat {
         copies,
@@ -198,6 +223,7 @@ fn act(tx: &mut Tx<'_>, step: &Step) -> Result<(), Error> {
             )
             .map(drop)
         }
+        Step::Reschedule { .. } => reschedule(tx, step),
         Step::Cancel { cast } => cast_cancel(tx, &code(*cast)).map(drop),
         Step::Undo { cast } => cast_undo(tx, &code(*cast), &UndoIn::default()).map(drop),
         Step::Open { pack } => pack_open(tx, i64::from(*pack), &OpenIn::default()).map(drop),

@@ -17,7 +17,7 @@ use crate::stock::promises::cast_promise;
 use crate::stock::repicking::Promise;
 use crate::stock::settle::{lock_reach, release_before, repick_after};
 use crate::stock::shelf::PackFacts;
-use crate::stock::warnings::{Alarm, Subject, warning_raise};
+use crate::stock::warnings::{Alarm, Subject, warning_clear, warning_raise};
 
 /// What came of a booking.
 pub enum Booking {
@@ -39,7 +39,7 @@ pub fn cast_plan(
 ) -> Result<PlanAnswer, Error> {
     request.check()?;
     let recipe = recipe(conn, request)?;
-    let facts = plan_facts(conn, recipe, request, house)?;
+    let facts = plan_facts(conn, recipe, request, house, None)?;
     let plan = plan(&facts, request)?.view;
     let what_if = other_cups.then(|| what_if(&facts, request, &plan));
     Ok(PlanAnswer {
@@ -56,7 +56,7 @@ pub fn cast_plan(
 pub fn cast_book(tx: &mut Tx<'_>, request: &PlanRequest) -> Result<Booking, Error> {
     request.check()?;
     let (recipe, materials) = locked_recipe(tx, request)?;
-    let facts = plan_facts(tx.conn, recipe, request, tx.house())?;
+    let facts = plan_facts(tx.conn, recipe, request, tx.house(), None)?;
     let planned = plan(&facts, request)?;
     let short = !planned.list.unserved.is_empty();
     if short && !request.allow_short {
@@ -81,30 +81,10 @@ pub fn cast_book(tx: &mut Tx<'_>, request: &PlanRequest) -> Result<Booking, Erro
         &planned,
         request.take_from_later.then_some(&materials),
     )?;
+    short_warn(tx, &code, request, short.then_some(&planned.view))?;
     // Casts of later days now find other coats than they counted on.
     if !coat_needs_renew(tx, facts.recipe.mold.id, &materials)?.is_empty() {
         repick_after(tx, &materials)?;
-    }
-    if short {
-        let subject = Subject {
-            kind: "cast_short",
-            noun: "cast",
-            code: &code,
-        };
-        let reason = format!(
-            "Cast {code} on {} was booked short: {}.",
-            request.cast_on,
-            shortage_words(&planned.view)
-        );
-        warning_raise(
-            tx,
-            &subject,
-            &Alarm {
-                severity: 3,
-                due_on: Some(request.cast_on),
-                reason,
-            },
-        )?;
     }
     cast_show(tx.conn, &code, tx.base_currency).map(|view| Booking::Booked(Box::new(view)))
 }
@@ -169,7 +149,7 @@ pub(in crate::casting) fn kept(document: &impl serde::Serialize) -> Result<Strin
 }
 
 /// Promises what was picked. With `take_from` (the materials), promises to later casts make room first.
-fn promise(
+pub(super) fn promise(
     tx: &mut Tx<'_>,
     cast_id: i64,
     shelf: &[PackFacts],
@@ -212,6 +192,33 @@ fn promise(
     repick_after(tx, materials)
 }
 
+/// Warns that a cast was booked short, if `plan` is given, or clears that warning.
+pub(super) fn short_warn(
+    tx: &mut Tx<'_>,
+    code: &str,
+    request: &PlanRequest,
+    plan: Option<&CastPlan>,
+) -> Result<(), Error> {
+    let subject = Subject {
+        kind: "cast_short",
+        noun: "cast",
+        code,
+    };
+    let Some(plan) = plan else {
+        return warning_clear(tx, &subject);
+    };
+    let alarm = Alarm {
+        severity: 3,
+        due_on: Some(request.cast_on),
+        reason: format!(
+            "Cast {code} on {} was booked short: {}.",
+            request.cast_on,
+            shortage_words(plan)
+        ),
+    };
+    warning_raise(tx, &subject, &alarm)
+}
+
 fn shortage_words(plan: &CastPlan) -> String {
     let words: Vec<String> = plan
         .shortages
@@ -226,18 +233,8 @@ fn shortage_words(plan: &CastPlan) -> String {
     words.join("; ")
 }
 
-/// Notes the refused booking and says what is short and what would help.
-fn refuse(
-    tx: &mut Tx<'_>,
-    facts: &RecipeFacts,
-    request: &PlanRequest,
-    planned: &Planned,
-) -> Result<Error, Error> {
-    let plan = &planned.view;
-    let mut demand: Vec<(i64, Quantity)> = Vec::new();
-    for short in &planned.list.shortfalls {
-        demand.push((short.material_id, short.needed));
-    }
+/// Why there is not enough: what is short and what would help.
+pub(super) fn shortage(request: &PlanRequest, plan: &CastPlan) -> Error {
     let detail = format!(
         "not enough for {} trays on {}: {}; {} trays could be booked",
         plan.containers,
@@ -245,15 +242,30 @@ fn refuse(
         shortage_words(plan),
         plan.largest_bookable
     );
+    Error::refused(RefusalKind::Shortage, detail)
+        .with("shortages", json!(plan.shortages))
+        .with("largest_bookable", json!(plan.largest_bookable))
+}
+
+/// Notes the refused booking, which is demand, and says what is short.
+fn refuse(
+    tx: &mut Tx<'_>,
+    facts: &RecipeFacts,
+    request: &PlanRequest,
+    planned: &Planned,
+) -> Result<Error, Error> {
+    let refusal = shortage(request, &planned.view);
+    let mut demand: Vec<(i64, Quantity)> = Vec::new();
+    for short in &planned.list.shortfalls {
+        demand.push((short.material_id, short.needed));
+    }
     let now = tx.stored_now();
     store::refused_booking_insert(
         tx.conn,
         (facts.recipe.id, request.cast_on),
         (tx.actor, now),
-        &detail,
+        &refusal.to_string(),
         &demand,
     )?;
-    Ok(Error::refused(RefusalKind::Shortage, detail)
-        .with("shortages", json!(plan.shortages))
-        .with("largest_bookable", json!(plan.largest_bookable)))
+    Ok(refusal)
 }

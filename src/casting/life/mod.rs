@@ -1,4 +1,4 @@
-//! The life of a cast: booked, poured, demoulded; or cancelled; and each step taken back.
+//! The life of a cast: booked, rescheduled, poured, demoulded; or cancelled; and each step taken back.
 //!
 //! Invariants: a step is one transaction (lock, load, decide, append); what is decided is decided by the pure files
 //! (`pour_input`, `outliers`, `takes`, `demold_input`). Deliberately absent: what a plan consists of (`planning`).
@@ -15,6 +15,7 @@ mod pool_ops;
 mod posting;
 pub mod pour;
 pub mod pour_input;
+pub mod reschedule;
 pub(in crate::casting) mod standing;
 pub mod takes;
 pub mod treat;

@@ -31,6 +31,18 @@ pub(in crate::casting) struct Standing {
 /// # Errors
 /// [`Error::NotFound`] without such a cast.
 pub(in crate::casting) fn standing(tx: &mut Tx<'_>, code: &str) -> Result<Standing, Error> {
+    standing_besides(tx, code, &[])
+}
+
+/// Locks a cast, its materials and others besides, and reads it.
+///
+/// # Errors
+/// [`Error::NotFound`] without such a cast.
+pub(in crate::casting) fn standing_besides(
+    tx: &mut Tx<'_>,
+    code: &str,
+    others: &[i64],
+) -> Result<Standing, Error> {
     let missing = || Error::not_found("cast", code);
     let before = store::cast_by_code(tx.conn, code)?.ok_or_else(missing)?;
     let id = before.id;
@@ -38,7 +50,8 @@ pub(in crate::casting) fn standing(tx: &mut Tx<'_>, code: &str) -> Result<Standi
     // A step changes the coats of the mould, and with them what its other booked casts need. The release agent is locked
     // even when no vial is needed: coats may have gone since.
     let agent: Vec<i64> = kept.release_agent.iter().map(|agent| agent.id).collect();
-    let besides = coat_reach(tx.conn, &[kept.mold.id], &agent)?;
+    let mut besides = coat_reach(tx.conn, &[kept.mold.id], &agent)?;
+    besides.extend(others);
     let materials = cast_lock(tx, id, &besides)?;
     store::casts_lock(tx.conn, &[id])?;
     let row = store::cast_by_code(tx.conn, code)?.ok_or_else(missing)?;

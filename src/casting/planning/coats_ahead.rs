@@ -52,7 +52,7 @@ impl Turn {
     }
 }
 
-/// Takes a mould's booked casts through its coats, by their day and then by when they were booked, as long as `admit` does.
+/// Takes a mould's booked casts through its coats, by their day and then by when they were booked, as far as `admit` does.
 /// `worth` values the vials that a cast will take. Returns the casts in their turn, and leaves the coats as they do.
 ///
 /// # Errors
@@ -66,7 +66,7 @@ pub(in crate::casting) fn turns(
 ) -> Result<Vec<Turn>, Error> {
     let booked = store::booked_on_mold(conn, mold_id)?;
     let mut turns = Vec::with_capacity(booked.len());
-    for cast in booked.into_iter().take_while(|cast| admit(cast)) {
+    for cast in booked.into_iter().filter(|cast| admit(cast)) {
         let containers = u32::try_from(cast.containers).map_err(Error::internal)?;
         let facts: RecipeFacts = serde_json::from_str(&cast.facts).map_err(Error::internal)?;
         let turn = Turn {
@@ -95,7 +95,8 @@ pub(in crate::casting) fn all_turns(
     turns(conn, mold_id, &mut coats, |_| true, |_, _| Ok(Money::ZERO))
 }
 
-/// The coats when the turn comes of a cast on `day`: after every booked cast of the mould up to that day.
+/// The coats when the turn comes of a cast on `day`: after every booked cast of the mould up to that day. A cast that is
+/// planned again keeps its place among those of its day, and does not come before itself.
 ///
 /// What vials those will take is not known before they are poured: they are valued as the shelf's first vial is.
 ///
@@ -104,13 +105,15 @@ pub(in crate::casting) fn all_turns(
 pub(in crate::casting) fn coats_on(
     conn: &mut AnyConnection,
     recipe: &RecipeFacts,
-    day: NaiveDate,
+    (day, replanned): (NaiveDate, Option<i64>),
     shelf: &[PackFacts],
 ) -> Result<Vec<Coat>, Error> {
     let mold = &recipe.mold;
     let mut coats = coats_now(conn, mold.id, mold.body.copies())?;
     let worth = |facts: &RecipeFacts, vials| vials_worth(facts, shelf, vials);
-    turns(conn, mold.id, &mut coats, |cast| cast.cast_on <= day, worth)?;
+    let turn = (day, replanned.unwrap_or(i64::MAX));
+    let before = |cast: &BookedOnMold| (cast.cast_on, cast.id) < turn && Some(cast.id) != replanned;
+    turns(conn, mold.id, &mut coats, before, worth)?;
     Ok(coats)
 }
 

@@ -21,7 +21,8 @@ pub fn course_plan(
     for (index, session) in request.sessions.iter().enumerate() {
         // How many trays it will be is decided later; nothing that is read depends on it.
         let one = request.of_session(session, session.groups);
-        let found = recipe(conn, &one).and_then(|recipe| plan_facts(conn, recipe, &one, house));
+        let found =
+            recipe(conn, &one).and_then(|recipe| plan_facts(conn, recipe, &one, house, None));
         facts.push(found.map_err(|error| request.at_session(index, error))?);
     }
     plan_course(request, facts)

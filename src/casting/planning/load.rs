@@ -92,7 +92,8 @@ pub(in crate::casting) fn grants(
     Ok(found)
 }
 
-/// Everything a plan is made of. Under a booking's locks, read after they are taken.
+/// Everything a plan is made of. Under a booking's locks, read after they are taken. `replanned` is the booked cast that is
+/// planned again, if it is one; its promises must be released by then.
 ///
 /// # Errors
 /// [`Error::Invalid`] or [`Error::Refused`] for what the request names.
@@ -101,6 +102,7 @@ pub(in crate::casting) fn plan_facts(
     recipe: RecipeFacts,
     request: &PlanRequest,
     house: House,
+    replanned: Option<i64>,
 ) -> Result<PlanFacts, Error> {
     let materials = materials(&recipe);
     let grants = grants(conn, &request.charges)?
@@ -134,8 +136,9 @@ pub(in crate::casting) fn plan_facts(
     let experience = Experience {
         residue: posterior(conn, &recipe)?,
         fill_factors: fill_factors(conn, &recipe)?,
-        coats: coats_on(conn, &recipe, request.cast_on, &shelf)?,
+        coats: coats_on(conn, &recipe, (request.cast_on, replanned), &shelf)?,
     };
+    let day = day_facts(conn, request.cast_on, house.working_day_min)?;
     Ok(PlanFacts {
         experience,
         yields: yields(conn, recipe.recipe.id)?,
@@ -145,7 +148,10 @@ pub(in crate::casting) fn plan_facts(
         on_order: on_order(conn, &materials)?,
         later_holders,
         currency: house.base_currency,
-        day: day_facts(conn, request.cast_on, house.working_day_min)?,
+        day: match replanned {
+            Some(cast_id) => day.without(cast_id),
+            None => day,
+        },
         recipe,
     })
 }

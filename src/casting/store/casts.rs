@@ -60,6 +60,35 @@ pub(in crate::casting) struct NewCast<'a> {
     pub(in crate::casting) booked_by: &'a str,
 }
 
+/// What a booked cast is when it was planned again.
+#[derive(Debug, AsChangeset)]
+#[diesel(table_name = casts)]
+pub(in crate::casting) struct Replanned<'a> {
+    pub(in crate::casting) short: bool,
+    pub(in crate::casting) mold_id: i64,
+    pub(in crate::casting) containers: i32,
+    pub(in crate::casting) cast_on: NaiveDate,
+    pub(in crate::casting) allow_mixed_kits: bool,
+    pub(in crate::casting) allow_cross_charge: bool,
+    pub(in crate::casting) request: &'a str,
+    pub(in crate::casting) facts: &'a str,
+    pub(in crate::casting) plan: &'a str,
+}
+
+/// Writes a booked cast as it was planned again, and who pays for it.
+pub(in crate::casting) fn cast_replan(
+    conn: &mut AnyConnection,
+    id: i64,
+    replanned: &Replanned<'_>,
+    charges: &[(i64, Micro)],
+) -> Result<(), Error> {
+    diesel::update(casts::table.find(id))
+        .set((replanned, casts::version.eq(casts::version + 1)))
+        .execute(conn)?;
+    diesel::delete(cast_charges::table.filter(cast_charges::cast_id.eq(id))).execute(conn)?;
+    charges_insert(conn, id, charges)
+}
+
 /// The id that the next cast will have, so that its code can carry it. Each id is given out once.
 pub(in crate::casting) fn cast_next_id(conn: &mut AnyConnection) -> Result<i64, Error> {
     Ok(match conn {

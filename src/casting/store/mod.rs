@@ -6,12 +6,13 @@ mod costs;
 mod experience;
 mod levels;
 mod pools;
+mod trace;
 
 pub(super) use casts::{
-    CastRow, ChargeRow, Counted, NewCast, cast_by_code, cast_cancel, cast_codes, cast_demold,
-    cast_demold_undo, cast_insert, cast_next_id, cast_pour, cast_pour_undo, casts_lock,
-    casts_of_day, casts_page, charges_by_cast, charges_fetch, charges_insert, promised_after,
-    refused_booking_insert,
+    CastRow, ChargeRow, Counted, NewCast, Replanned, cast_by_code, cast_cancel, cast_codes,
+    cast_demold, cast_demold_undo, cast_insert, cast_next_id, cast_pour, cast_pour_undo,
+    cast_replan, casts_lock, casts_of_day, casts_page, charges_by_cast, charges_fetch,
+    charges_insert, promised_after, refused_booking_insert,
 };
 pub(super) use coats::{
     BookedOnMold, CoatRow, Inspection, NewCoat, NewTreatment, TreatmentRow, booked_ids_on_mold,
@@ -29,3 +30,4 @@ pub(super) use pools::{
     MovedBy, PoolPosting, PoolRow, StandingRow, mold_pool, pool_movement_append,
     pool_movements_standing,
 };
+pub(super) use trace::{casts_traced, coats_among, draws_on, treatment_days};

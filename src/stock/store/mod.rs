@@ -9,6 +9,7 @@ mod movements;
 mod orders;
 mod packs;
 mod reservations;
+mod trace;
 mod verify;
 mod warnings;
 
@@ -30,6 +31,7 @@ pub(super) use reservations::{
     cast_short_set, casts_booked, needs_delete, needs_insert, needs_of, reservation_insert,
     reservations_active, reservations_resolve,
 };
+pub(super) use trace::{lot_origins, promised_of_lot, treatments_of_movements};
 pub(super) use verify::{
     cast_costs_against_ledger, casts_uncovered, daily_demand_all, packs_promised, promised_by_pack,
     promises_astray, treatments_against_coats,
