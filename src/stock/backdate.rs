@@ -6,8 +6,11 @@
 //! change explains, that loss's value is given back; what nothing explains was never paid for and has no value.
 //! Deliberately absent: the postings themselves (see `post`).
 
+use std::collections::BTreeSet;
+
 use chrono::NaiveDate;
 
+use super::shelf::PackFacts;
 use crate::base::{Error, Money, Quantity};
 
 /// A pack's changes by day, in the order of the days, in millionths.
@@ -62,6 +65,39 @@ impl Anchor {
             without_value,
             at_lot_value: quantity.checked_sub(without_value)?,
         })
+    }
+}
+
+/// The shelf as it can be taken from on a day of the past.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct PastShelf {
+    /// The packs, each holding what can be taken from it on that day.
+    pub packs: Vec<PackFacts>,
+    /// Those that were counted since, by their ids: what is taken from them does not change what they hold now.
+    pub evened_out: BTreeSet<i64>,
+}
+
+impl PastShelf {
+    /// The shelf as it stands: everything taken from it changes what the packs hold.
+    #[must_use]
+    pub fn present(packs: Vec<PackFacts>) -> Self {
+        Self {
+            packs,
+            evened_out: BTreeSet::new(),
+        }
+    }
+
+    /// Limits a pack, by its index, to the `most` that can be taken from it on the day. Where a count since evens that out,
+    /// it is what the pack had then, and what is promised of it now does not matter.
+    pub fn limit(&mut self, index: usize, most: Quantity, evened_out: bool) {
+        let pack = &mut self.packs[index];
+        if evened_out {
+            pack.on_hand = most.max(Quantity::ZERO);
+            pack.reserved = Quantity::ZERO;
+            self.evened_out.insert(pack.pack_id);
+        } else {
+            pack.on_hand = pack.on_hand.min(most).max(Quantity::ZERO);
+        }
     }
 }
 
@@ -170,6 +206,26 @@ mod tests {
         assert_eq!(found("2026-01-05", Some(3)), Some(4));
         assert_eq!(found("2026-01-05", Some(4)), Some(7));
         assert_eq!(found("2026-01-08", None), None);
+    }
+
+    #[test]
+    fn a_past_shelf_gives_what_was_there_then() {
+        let pack = |id, on_hand, reserved| PackFacts {
+            reserved: Quantity::from_int(reserved),
+            ..super::super::shelf::tests::pack(id, on_hand)
+        };
+        let mut past = PastShelf::present(vec![pack(1, 9, 2), pack(2, 0, 0), pack(3, 9, 2)]);
+        past.limit(0, Quantity::from_int(4), false);
+        past.limit(1, Quantity::from_int(7), true);
+        past.limit(2, Quantity::from_int(20), false);
+        let holds: Vec<(String, String)> = past
+            .packs
+            .iter()
+            .map(|pack| (pack.on_hand.to_string(), pack.reserved.to_string()))
+            .collect();
+        let expected = [("4", "2"), ("7", "0"), ("9", "2")];
+        assert_eq!(holds, expected.map(|(a, b)| (a.to_owned(), b.to_owned())));
+        assert_eq!(past.evened_out, BTreeSet::from([2]));
     }
 
     #[track_caller]

@@ -4,6 +4,8 @@ use std::collections::HashMap;
 
 use chrono::NaiveDate;
 
+use super::backdate::PastShelf;
+use super::grasp::leeway;
 use super::shelf::PackFacts;
 use super::store;
 use crate::base::{Error, Quantity, RefusalKind};
@@ -47,6 +49,35 @@ pub fn day_open(tx: &mut Tx<'_>, pointer: &str, day: NaiveDate) -> Result<(), Er
 /// # Errors
 /// [`Error::Unavailable`] when the database does not answer.
 pub fn shelf(conn: &mut AnyConnection, materials: &[i64]) -> Result<Vec<PackFacts>, Error> {
+    shelf_with(conn, materials, None)
+}
+
+/// The shelf as something that was used on `day` can have been taken from it. For today that is the shelf as it stands; on
+/// a day before it, a pack gives no more than was there then and is not needed by later entries; and a pack that was
+/// counted since gives what was there then, whatever it holds now.
+///
+/// # Errors
+/// [`Error::Unavailable`] when the database does not answer.
+pub fn shelf_on(tx: &mut Tx<'_>, materials: &[i64], day: NaiveDate) -> Result<PastShelf, Error> {
+    if day >= tx.today {
+        return Ok(PastShelf::present(shelf(tx.conn, materials)?));
+    }
+    let mut past = PastShelf::present(shelf_with(tx.conn, materials, Some(day))?);
+    for index in 0..past.packs.len() {
+        let pack_id = past.packs[index].pack_id;
+        let row = store::pack_fetch(tx.conn, pack_id)?
+            .ok_or_else(|| Error::not_found("pack", pack_id))?;
+        let leeway = leeway(tx, &row, (day, None), day)?;
+        past.limit(index, leeway.history, leeway.evened_out);
+    }
+    Ok(past)
+}
+
+fn shelf_with(
+    conn: &mut AnyConnection,
+    materials: &[i64],
+    counted_after: Option<NaiveDate>,
+) -> Result<Vec<PackFacts>, Error> {
     let traits: HashMap<i64, (Option<u32>, Quantity)> = materials_by_ids(conn, materials)?
         .into_iter()
         .map(|entry| {
@@ -59,7 +90,7 @@ pub fn shelf(conn: &mut AnyConnection, materials: &[i64]) -> Result<Vec<PackFact
             )
         })
         .collect();
-    let rows = store::shelf_rows(conn, materials)?;
+    let rows = store::shelf_rows(conn, materials, counted_after)?;
     Ok(rows
         .into_iter()
         .map(|row| {

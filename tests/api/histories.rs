@@ -1,6 +1,7 @@
 //! Any history keeps the books whole: random receipts, bookings, changes of them, pours, demoulds, undos, cancellations, counts, losses,
 //! holds, reversals, release coats and looks at them, in any order. After every history all seven invariants are proved from the books.
 
+use chrono::{Days, NaiveDate};
 use heeltap::base::{Error, Quantity};
 use heeltap::casting::life::book::{Booking, cast_book};
 use heeltap::casting::life::demold::cast_demold;
@@ -41,6 +42,7 @@ enum Step {
         grams: u16,
         discard: bool,
         recount: bool,
+        ago: u8,
     },
     Demold {
         cast: u8,
@@ -70,11 +72,13 @@ enum Step {
     Count {
         pack: u8,
         found: u16,
+        ago: u8,
     },
     Lose {
         pack: u8,
         some: u16,
         spill: bool,
+        ago: u8,
     },
     Reverse {
         movement: u8,
@@ -84,6 +88,7 @@ enum Step {
         vials: u8,
         cast: Option<u8>,
         recount: bool,
+        ago: u8,
     },
     Inspect {
         treatment: u8,
@@ -95,12 +100,14 @@ enum Step {
 }
 
 fn step() -> impl Strategy<Value = Step> {
+    // Most is written down on the day, some only later.
+    let ago = || prop_oneof![3 => Just(0_u8), 1 => 1_u8..12];
     prop_oneof![
         2 => (1_u16..400, 0_u8..4).prop_map(|(base, kit)| Step::Receive { base, kit }),
         4 => (1_u8..4, 0_u8..20, any::<bool>(), any::<bool>(), any::<bool>())
             .prop_map(|(trays, day, short, mixed, later)| Step::Book { trays, day, short, mixed, later }),
-        4 => (1_u8..8, 20_u16..90, prop::bool::weighted(0.1), any::<bool>())
-            .prop_map(|(cast, grams, discard, recount)| Step::Pour { cast, grams, discard, recount }),
+        4 => (1_u8..8, 20_u16..90, prop::bool::weighted(0.1), any::<bool>(), ago())
+            .prop_map(|(cast, grams, discard, recount, ago)| Step::Pour { cast, grams, discard, recount, ago }),
         2 => (1_u8..8, 0_u8..6).prop_map(|(cast, good)| Step::Demold { cast, good }),
         2 => (1_u8..8, 1_u8..4, 0_u8..20, any::<bool>())
             .prop_map(|(cast, trays, day, short)| Step::Reschedule { cast, trays, day, short }),
@@ -109,11 +116,12 @@ fn step() -> impl Strategy<Value = Step> {
         1 => (1_u8..14).prop_map(|pack| Step::Open { pack }),
         1 => (1_u8..14).prop_map(|pack| Step::Hold { pack }),
         1 => (1_u8..14).prop_map(|pack| Step::Release { pack }),
-        2 => (1_u8..14, 0_u16..300).prop_map(|(pack, found)| Step::Count { pack, found }),
-        2 => (1_u8..14, 1_u16..200, any::<bool>()).prop_map(|(pack, some, spill)| Step::Lose { pack, some, spill }),
+        2 => (1_u8..14, 0_u16..300, ago()).prop_map(|(pack, found, ago)| Step::Count { pack, found, ago }),
+        2 => (1_u8..14, 1_u16..200, any::<bool>(), ago())
+            .prop_map(|(pack, some, spill, ago)| Step::Lose { pack, some, spill, ago }),
         1 => (1_u8..60).prop_map(|movement| Step::Reverse { movement }),
-        2 => (1_u8..4, 1_u8..3, prop::option::weighted(0.3, 1_u8..8), any::<bool>())
-            .prop_map(|(copies, vials, cast, recount)| Step::Treat { copies, vials, cast, recount }),
+        2 => (1_u8..4, 1_u8..3, prop::option::weighted(0.3, 1_u8..8), any::<bool>(), ago())
+            .prop_map(|(copies, vials, cast, recount, ago)| Step::Treat { copies, vials, cast, recount, ago }),
         1 => (1_u8..6, any::<bool>()).prop_map(|(treatment, seen)| Step::Inspect { treatment, seen }),
         1 => (1_u8..6).prop_map(|treatment| Step::Untreat { treatment }),
     ]
@@ -121,6 +129,12 @@ fn step() -> impl Strategy<Value = Step> {
 
 fn code(cast: u8) -> String {
     format!("C-{cast:05}")
+}
+
+/// So many days before the day on which it is written down.
+fn day(ago: u8) -> NaiveDate {
+    let today: NaiveDate = "2026-03-02".parse().expect("a day");
+    today - Days::new(u64::from(ago))
 }
 
 fn quantity(units: u16) -> Quantity {
@@ -154,6 +168,7 @@ fn pour(tx: &mut Tx<'_>, step: &Step) -> Result<(), Error> {
         grams,
         discard,
         recount,
+        ago,
     } = step
     else {
         return Ok(());
@@ -164,7 +179,7 @@ fn pour(tx: &mut Tx<'_>, step: &Step) -> Result<(), Error> {
     if *discard {
         batches.push(json!({"base_g": "20", "curing_agent_g": "2", "discarded": "lumps"}));
     }
-    let input = json!({"poured_on": "2026-03-02", "batches": batches, "recount": recount});
+    let input = json!({"poured_on": day(*ago), "batches": batches, "recount": recount});
     cast_pour(
         tx,
         &code(*cast),
@@ -194,6 +209,7 @@ fn treat(tx: &mut Tx<'_>, step: &Step) -> Result<(), Error> {
         vials,
         cast,
         recount,
+        ago,
     } = step
     else {
         return Ok(());
@@ -203,7 +219,7 @@ fn treat(tx: &mut Tx<'_>, step: &Step) -> Result<(), Error> {
         2 => vec![2],
         _ => vec![1, 2],
     };
-    let input = json!({"treated_on": "2026-03-02", "release_agent": "vial", "vials": vials, "recount": recount,
+    let input = json!({"treated_on": day(*ago), "release_agent": "vial", "vials": vials, "recount": recount,
         "cast": cast.map(code), "molds": [{"mold": "mold", "copies": copies}]});
     treatment_apply(tx, &serde_json::from_value(input).map_err(Error::internal)?).map(drop)
 }
@@ -231,19 +247,25 @@ fn act(tx: &mut Tx<'_>, step: &Step) -> Result<(), Error> {
             pack_hold(tx, i64::from(*pack), &HoldIn { reason: reason() }).map(drop)
         }
         Step::Release { pack } => pack_release(tx, i64::from(*pack)).map(drop),
-        Step::Count { pack, found } => {
+        Step::Count { pack, found, ago } => {
             let input = CountIn {
                 on_hand: Some(quantity(*found)),
+                counted_on: Some(day(*ago)),
                 ..CountIn::default()
             };
             pack_count(tx, i64::from(*pack), &input).map(drop)
         }
-        Step::Lose { pack, some, spill } => {
+        Step::Lose {
+            pack,
+            some,
+            spill,
+            ago,
+        } => {
             let kind = if *spill { Loss::Spill } else { Loss::WriteOff };
             let input = LossIn {
                 quantity: Some(quantity(*some)),
                 reason: reason(),
-                on: None,
+                on: Some(day(*ago)),
             };
             pack_lose(tx, i64::from(*pack), kind, &input).map(drop)
         }

@@ -1,5 +1,6 @@
 //! The API over real HTTP, one file per noun, on the database that `HEELTAP_TEST_DATABASE` names.
 
+mod backdated_pours;
 mod bench_sheet;
 mod casts;
 mod cli;

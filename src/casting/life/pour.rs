@@ -20,7 +20,7 @@ use crate::casting::planning::plan_view::{CastPlan, LoadView};
 use crate::casting::store;
 use crate::casting::sums::release::ReleaseNeed;
 use crate::db::Tx;
-use crate::stock::load::{day_open, shelf};
+use crate::stock::load::{day_open, shelf, shelf_on};
 use crate::stock::needs::{Need, Purpose};
 use crate::stock::picking::PickRules;
 use crate::stock::post::Poster;
@@ -166,9 +166,20 @@ fn takes(
     wanted: &[Wanted],
     held: &[Held],
 ) -> Result<Takes, Error> {
-    let mut shelf = shelf(tx.conn, &cast.materials)?;
+    // What is used again stays where it is: only what is used up must have been there on the day.
+    let durable: Vec<i64> = wanted
+        .iter()
+        .filter(|wanted| cast.is_durable(wanted.need.purpose))
+        .map(|wanted| wanted.need.material_id)
+        .collect();
+    let (kept, used_up): (Vec<i64>, Vec<i64>) = cast
+        .materials
+        .iter()
+        .partition(|material| durable.contains(material));
+    let mut past = shelf_on(tx, &used_up, input.poured_on)?;
+    past.packs.extend(shelf(tx.conn, &kept)?);
     give_back(
-        &mut shelf,
+        &mut past.packs,
         held.iter().map(|own| (own.pack_id, own.quantity)),
     );
     let rules = PickRules {
@@ -177,8 +188,9 @@ fn takes(
         allow_mixed_kits: cast.request.allow_mixed_kits,
         allow_cross_charge: cast.request.allow_cross_charge,
     };
-    let takes = decide(&mut shelf, wanted, held, &rules, input.recount);
+    let mut takes = decide(&mut past.packs, wanted, held, &rules, input.recount);
     if takes.missing.is_empty() {
+        takes.evened_out = past.evened_out;
         return Ok(takes);
     }
     let mut words = Vec::new();
@@ -190,9 +202,14 @@ fn takes(
             .unwrap_or_default();
         words.push((material, *used, *in_books));
     }
+    let then = if input.poured_on < tx.today {
+        format!(" for {}", input.poured_on)
+    } else {
+        String::new()
+    };
     let detail = words
         .iter()
-        .map(|(m, used, books)| format!("{used} of {m} were used, the books hold {books}"))
+        .map(|(m, used, books)| format!("{used} of {m} were used, the books hold {books}{then}"))
         .collect::<Vec<_>>()
         .join("; ");
     let detail = format!(

@@ -3,6 +3,8 @@
 //! First the pack that was named, else the packs promised; then what is free elsewhere, in the order of picking; and when
 //! the books do not hold so much and the bench says so (`recount`), what is missing is counted into a pack first.
 
+use std::collections::BTreeSet;
+
 use crate::base::Quantity;
 use crate::stock::needs::{Need, Purpose};
 use crate::stock::picking::{PickRules, pick};
@@ -42,12 +44,17 @@ pub struct Takes {
     pub found: Vec<(i64, i64, Quantity)>,
     /// Material, what was used, and what the books hold of it.
     pub missing: Vec<(i64, Quantity, Quantity)>,
+    /// Packs that were counted since the day of the pour: they hold the same afterwards.
+    pub evened_out: BTreeSet<i64>,
 }
 
 impl Takes {
-    /// Lowers what packs hold by what is used up of them; what `comes_back` after its use stays.
+    /// Lowers what packs hold by what is used up of them; what `comes_back` after its use stays, and so does what a later
+    /// count evens out.
     pub(super) fn lower(&self, shelf: &mut [PackFacts], comes_back: impl Fn(Purpose) -> bool) {
-        for take in self.takes.iter().filter(|take| !comes_back(take.purpose)) {
+        let lowers =
+            |take: &&Take| !comes_back(take.purpose) && !self.evened_out.contains(&take.pack_id);
+        for take in self.takes.iter().filter(lowers) {
             if let Some(pack) = shelf.iter_mut().find(|pack| pack.pack_id == take.pack_id) {
                 let left = pack.on_hand.micro() - take.quantity.micro();
                 pack.on_hand = Quantity::from_micro(left.max(0));

@@ -18,7 +18,7 @@ use crate::casting::store;
 use crate::casting::sums::pool::PoolState;
 use crate::catalogue::{Entry, MaterialBody, MaterialKind, material_by_code, mold_by_code};
 use crate::db::Tx;
-use crate::stock::load::{day_open, shelf};
+use crate::stock::load::{day_open, shelf_on};
 use crate::stock::needs::Purpose;
 use crate::stock::picking::PickRules;
 use crate::stock::post::Poster;
@@ -148,10 +148,10 @@ fn takes(
     made_for: Option<&ForCast>,
     materials: &[i64],
 ) -> Result<Takes, Error> {
-    let mut shelf = shelf(tx.conn, materials)?;
+    let mut past = shelf_on(tx, materials, input.treated_on)?;
     let held: &[Held] = made_for.map_or(&[], |cast| &cast.held);
     give_back(
-        &mut shelf,
+        &mut past.packs,
         held.iter().map(|own| (own.pack_id, own.quantity)),
     );
     let wanted = |vials: u32, pack_id: Option<i64>| -> Result<Wanted, Error> {
@@ -172,8 +172,9 @@ fn takes(
         allow_mixed_kits,
         allow_cross_charge,
     };
-    let takes = decide(&mut shelf, &wanted, held, &rules, input.recount);
+    let mut takes = decide(&mut past.packs, &wanted, held, &rules, input.recount);
     if takes.missing.is_empty() {
+        takes.evened_out = past.evened_out;
         return Ok(takes);
     }
     let words: Vec<String> = takes

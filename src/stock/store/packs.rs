@@ -137,16 +137,22 @@ pub(in crate::stock) fn pack_labels(
         .load(conn)?)
 }
 
-/// Every pack that holds something, of the materials given.
+/// Every pack that holds something, of the materials given. With a day, empty packs too that were counted after it.
 pub(in crate::stock) fn shelf_rows(
     conn: &mut AnyConnection,
     material_ids: &[i64],
+    counted_after: Option<NaiveDate>,
 ) -> Result<Vec<ShelfRow>, Error> {
-    Ok(packs::table
+    let in_stock = lots::on_hand_micro.gt(0).and(packs::on_hand_micro.gt(0));
+    let mut query = packs::table
         .inner_join(lots::table)
         .filter(lots::material_id.eq_any(material_ids))
-        .filter(lots::on_hand_micro.gt(0))
-        .filter(packs::on_hand_micro.gt(0))
+        .into_boxed();
+    query = match counted_after {
+        None => query.filter(in_stock),
+        Some(day) => query.filter(in_stock.or(packs::counted_on.gt(day).assume_not_null())),
+    };
+    Ok(query
         .order((lots::id, packs::no))
         .select((
             packs::id,
