@@ -33,5 +33,6 @@ pub mod trace;
 pub mod verify;
 pub mod views;
 pub mod warnings;
+mod why;
 
 pub use routes::routes;

@@ -11,7 +11,8 @@ use std::collections::{BTreeMap, BTreeSet};
 use chrono::NaiveDate;
 
 use super::needs::Need;
-use super::shelf::{PackFacts, Unusable};
+use super::shelf::{PackFacts, Unusable, give_back};
+use super::why::{self, Preference};
 use crate::base::Quantity;
 
 /// The circumstances that decide which packs may be used.
@@ -108,9 +109,6 @@ struct Picker<'a> {
     hints: BTreeMap<i64, String>,
 }
 
-/// What makes one pack come before another; smaller comes first.
-type Preference = (bool, bool, bool, NaiveDate, NaiveDate, String, i32, i64);
-
 impl Picker<'_> {
     fn own(&self, pack: &PackFacts) -> bool {
         pack.funded_by_id
@@ -124,16 +122,14 @@ impl Picker<'_> {
     }
 
     fn preference(&self, pack: &PackFacts, need: &Need) -> Preference {
-        (
-            !self.own(pack),
-            whole_pieces(pack.free(), need.piece) < need.quantity,
-            pack.opened_on.is_none(),
-            pack.effective_expiry().unwrap_or(NaiveDate::MAX),
-            pack.received_on,
-            pack.lot_code.clone(),
-            pack.no,
-            pack.pack_id,
-        )
+        Preference {
+            foreign: !self.own(pack),
+            part: whole_pieces(pack.free(), need.piece) < need.quantity,
+            sealed: pack.opened_on.is_none(),
+            keeps_until: pack.effective_expiry().unwrap_or(NaiveDate::MAX),
+            received_on: pack.received_on,
+            label: (pack.lot_code.clone(), pack.no, pack.pack_id),
+        }
     }
 
     /// The packs that may serve a need, the preferred first.
@@ -176,7 +172,8 @@ impl Picker<'_> {
     fn take(&mut self, index: usize, portions: Vec<(usize, Quantity)>, note: &str) {
         let whole = portions.len() == 1;
         for (pack, quantity) in portions {
-            let why = self.why(pack, whole, note);
+            let own = self.own(&self.shelf[pack]);
+            let why = why::picked(&self.shelf[pack], own, whole, note);
             let reserved = &mut self.shelf[pack].reserved;
             *reserved = Quantity::from_micro(reserved.micro().saturating_add(quantity.micro()));
             self.list.picks.push(Pick {
@@ -186,33 +183,6 @@ impl Picker<'_> {
                 why,
             });
         }
-    }
-
-    fn why(&self, pack: usize, whole: bool, note: &str) -> String {
-        let pack = &self.shelf[pack];
-        let mut words = vec![match pack.funded_by_id {
-            None => "common stock".to_owned(),
-            Some(_) if self.own(pack) => "the grant's own stock".to_owned(),
-            Some(_) => "another grant's stock, to be cross-charged".to_owned(),
-        }];
-        if !note.is_empty() {
-            words.push(note.to_owned());
-        }
-        words.push(
-            if whole {
-                "holds all that is needed"
-            } else {
-                "holds a part of what is needed"
-            }
-            .to_owned(),
-        );
-        if let Some(opened) = pack.opened_on {
-            words.push(format!("opened {opened}"));
-        }
-        if let Some(expiry) = pack.effective_expiry() {
-            words.push(format!("keeps until {expiry}"));
-        }
-        words.join(", ")
     }
 
     fn pick_single(&mut self, index: usize) {
@@ -280,26 +250,47 @@ impl Picker<'_> {
 
     /// What of a material is free on the day, under the rules, counting what was picked in this run as free.
     fn available(&self, material_id: i64, piece: Quantity) -> i64 {
-        let picked = |pack: usize| -> i64 {
-            self.list
-                .picks
-                .iter()
-                .filter(|pick| pick.pack == pack)
-                .map(|pick| pick.quantity.micro())
-                .sum()
-        };
         (0..self.shelf.len())
             .filter(|i| self.shelf[*i].material_id == material_id)
             .filter(|i| self.shelf[*i].barred(self.rules.day).is_none())
             .filter(|i| self.rules.allow_cross_charge || self.own(&self.shelf[*i]))
             .map(|i| {
                 whole_pieces(
-                    Quantity::from_micro(self.shelf[i].free().micro() + picked(i)),
+                    Quantity::from_micro(self.shelf[i].free().micro() + self.picked_of(i)),
                     piece,
                 )
                 .micro()
             })
             .sum()
+    }
+
+    /// Why a pack that may be used was not: as it stood before this run, against the first pack picked of its material.
+    fn passed_over(&self, index: usize) -> String {
+        let pack = &self.shelf[index];
+        let of_material = |pick: &&Pick| self.needs[pick.need].material_id == pack.material_id;
+        let Some(pick) = self.list.picks.iter().find(of_material) else {
+            return "there is not enough of it in all".to_owned();
+        };
+        let need = &self.needs[pick.need];
+        if whole_pieces(pack.free(), need.piece).micro() == 0 {
+            return format!("holds no whole piece of {}", need.piece);
+        }
+        let mut chosen = self.shelf[pick.pack].clone();
+        let back = Quantity::from_micro(self.picked_of(pick.pack));
+        let pack_id = chosen.pack_id;
+        give_back(std::slice::from_mut(&mut chosen), [(pack_id, back)]);
+        let (this, that) = (self.preference(pack, need), self.preference(&chosen, need));
+        let matched = need.purpose.partner().is_some() && !self.list.mixed_kits;
+        if matched && this < that && pack.kit_lot != chosen.kit_lot {
+            return why::unmatched(pack);
+        }
+        why::passed_over(&this, &that)
+    }
+
+    /// What was picked of a pack in this run.
+    fn picked_of(&self, pack: usize) -> i64 {
+        let of_pack = self.list.picks.iter().filter(|pick| pick.pack == pack);
+        of_pack.map(|pick| pick.quantity.micro()).sum()
     }
 
     fn finish(mut self) -> PickList {
@@ -335,10 +326,10 @@ impl Picker<'_> {
             if used.contains(&index) || !wanted.contains(&pack.material_id) {
                 continue;
             }
-            let why = self.excluded(pack).map_or_else(
-                || "others come first in the order of use".to_owned(),
-                |why| why.to_string(),
-            );
+            let why = match self.excluded(pack) {
+                Some(why) => why.to_string(),
+                None => self.passed_over(index),
+            };
             self.list.passed_over.push((index, why));
         }
         self.list
@@ -440,6 +431,153 @@ mod tests {
             ],
             4,
             "2:4",
+        );
+    }
+
+    /// What was picked, and why each other pack was passed over.
+    #[track_caller]
+    fn explained(mut shelf: Vec<PackFacts>, needs: &[Need], expected: &[(i64, &str)]) {
+        let list = pick(&mut shelf, needs, &rules());
+        let found: Vec<(i64, &str)> = list
+            .passed_over
+            .iter()
+            .map(|(index, why)| (shelf[*index].pack_id, why.as_str()))
+            .collect();
+        assert_eq!(found, expected);
+    }
+
+    #[test]
+    fn each_pack_passed_over_says_why() {
+        let one = [need(1, Purpose::Sundry, 4)];
+        let opened = PackFacts {
+            opened_on: Some(day("2026-01-05")),
+            ..pack(1, 9)
+        };
+        let lived = |id| PackFacts {
+            opened_on: Some(day("2026-01-05")),
+            open_life_days: Some(20),
+            ..pack(id, 9)
+        };
+        explained(
+            vec![opened.clone(), pack(2, 9)],
+            &one,
+            &[(2, "not opened yet; lot L1 is open")],
+        );
+        explained(
+            vec![opened.clone(), lived(2)],
+            &one,
+            &[(2, "keeps only until 2026-01-25")],
+        );
+        let held = PackFacts {
+            held_reason: Some("cloudy".into()),
+            ..pack(2, 9)
+        };
+        explained(vec![pack(1, 9), held], &one, &[(2, "held: cloudy")]);
+        let heel = PackFacts {
+            heel: Quantity::from_int(9),
+            ..pack(2, 9)
+        };
+        explained(
+            vec![pack(1, 9), heel],
+            &one,
+            &[(2, "nothing but the heel is left")],
+        );
+        let foreign = PackFacts {
+            funded_by_id: Some(8),
+            ..pack(2, 9)
+        };
+        explained(
+            vec![pack(1, 9), foreign],
+            &one,
+            &[(
+                2,
+                "paid for by another grant; allow_cross_charge would use it",
+            )],
+        );
+        let promised = PackFacts {
+            reserved: Quantity::from_int(9),
+            ..pack(2, 9)
+        };
+        explained(
+            vec![pack(1, 9), promised],
+            &one,
+            &[(2, "all promised to other casts")],
+        );
+        explained(
+            vec![pack(1, 3), pack(2, 9)],
+            &one,
+            &[(1, "does not hold all that is needed; lot L2 does")],
+        );
+        let keeping = |id, on: &str| PackFacts {
+            expires_on: Some(day(on)),
+            ..pack(id, 9)
+        };
+        explained(
+            vec![keeping(1, "2026-05-01"), keeping(2, "2026-03-01")],
+            &one,
+            &[(
+                1,
+                "keeps longer; lot L2 goes first, since it keeps until 2026-03-01",
+            )],
+        );
+        let came = |id, on: &str| PackFacts {
+            received_on: day(on),
+            ..pack(id, 9)
+        };
+        explained(
+            vec![came(1, "2026-01-20"), came(2, "2026-01-10")],
+            &one,
+            &[(1, "came later; lot L2 was received on 2026-01-10")],
+        );
+        explained(
+            vec![came(1, "2026-02-02"), pack(2, 9)],
+            &one,
+            &[(1, "received only on 2026-02-02")],
+        );
+        explained(
+            vec![pack(1, 9), pack(2, 9)],
+            &one,
+            &[(
+                2,
+                "as good as what was picked: taken in the order of lot codes and packs",
+            )],
+        );
+        explained(
+            vec![pack(1, 3)],
+            &one,
+            &[(1, "there is not enough of it in all")],
+        );
+        let strip = Need {
+            piece: Quantity::from_int(4),
+            ..need(1, Purpose::Tape, 4)
+        };
+        explained(
+            vec![pack(1, 3), pack(2, 9)],
+            &[strip],
+            &[(1, "holds no whole piece of 4")],
+        );
+        let parts = [need(1, Purpose::Base, 10), need(2, Purpose::CuringAgent, 1)];
+        let loose = PackFacts {
+            kit_lot: None,
+            ..part(0, 1, 20, "")
+        };
+        explained(
+            vec![
+                part(1, 1, 20, "K1"),
+                part(2, 2, 0, "K1"),
+                part(3, 1, 20, "K2"),
+                part(4, 2, 5, "K2"),
+                loose,
+            ],
+            &parts,
+            &[
+                (1, "kit lot K1 does not hold enough of both parts"),
+                (2, "empty"),
+                (
+                    0,
+                    "belongs to no kit lot, and both parts of a batch are to be of one",
+                ),
+            ],
         );
     }
 

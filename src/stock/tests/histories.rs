@@ -4,7 +4,7 @@
 //! on one day in the order of recording), adds and takes, and believes every count.
 
 use proptest::prelude::*;
-use proptest::test_runner::{Config, TestCaseError, TestRunner};
+use proptest::test_runner::{Config, TestCaseError, TestRunner, contextualize_config};
 
 use super::events::{found, lost, mistake};
 use super::{Bench, cast_book, day, need};
@@ -411,7 +411,8 @@ impl Lab<'_> {
     }
 }
 
-/// How many histories: many on SQLite, some on PostgreSQL, where each takes a database of its own.
+/// How many histories unless `PROPTEST_CASES` says: many on SQLite, some on PostgreSQL, where each takes a database of
+/// its own.
 fn cases(conn: &mut AnyConnection) -> u32 {
     match conn {
         AnyConnection::Sqlite(_) => 60,
@@ -428,6 +429,7 @@ fn any_history_keeps_every_invariant() {
             max_shrink_iters: 300,
             ..Config::default()
         };
+        let config = contextualize_config(config);
         let history = prop::collection::vec(step(), 1..30);
         let outcome = TestRunner::new(config).run(&history, |steps| {
             let database = TestDatabase::new();
