@@ -415,8 +415,8 @@ impl Lab<'_> {
 /// its own.
 fn cases(conn: &mut AnyConnection) -> u32 {
     match conn {
-        AnyConnection::Sqlite(_) => 60,
-        AnyConnection::Postgres(_) => 10,
+        AnyConnection::Sqlite(_) => 200,
+        AnyConnection::Postgres(_) => 30,
     }
 }
 
