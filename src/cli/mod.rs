@@ -6,6 +6,7 @@
 
 pub mod demo;
 mod failure;
+mod heads;
 mod import;
 mod logging;
 mod openapi;
@@ -47,7 +48,10 @@ enum Command {
     #[command(subcommand)]
     Token(token::Command),
     /// Prove the books: every movement is read and hashed, and everything that is broken is named.
-    Verify,
+    Verify(verify::Verify),
+    /// Print the head of every lot's chain and one digest of them all, to be kept elsewhere: `verify --heads` finds a
+    /// history that was rewritten since.
+    Heads,
 }
 
 /// Runs the command line of this process.
@@ -60,7 +64,8 @@ pub fn run() -> ExitCode {
         Command::Openapi => openapi::run(),
         Command::Import(import) => import::run(&cli.given, import),
         Command::Token(command) => token::run(&cli.given, command),
-        Command::Verify => verify::run(&cli.given),
+        Command::Verify(verify) => verify::run(&cli.given, verify),
+        Command::Heads => heads::run(&cli.given),
     });
     match outcome {
         Ok(()) => ExitCode::SUCCESS,

@@ -9,6 +9,7 @@ mod demo;
 mod demolds;
 mod doors;
 mod extras;
+mod heads;
 mod health;
 mod heat;
 mod histories;
