@@ -30,6 +30,9 @@ enum Place {
         admin: String,
         name: String,
     },
+    /// The test has it in a folder of its own.
+    #[allow(dead_code)]
+    Elsewhere,
 }
 
 impl TestDatabase {
@@ -40,11 +43,20 @@ impl TestDatabase {
             say_what_is_left_out();
         }
         match std::env::var("HEELTAP_TEST_DATABASE").as_deref() {
-            Err(_) | Ok("sqlite") => Self::sqlite(),
+            Err(_) | Ok("sqlite") => Self::file(),
             Ok("postgres") => Self::postgres(&server.expect(
                 "HEELTAP_TEST_DATABASE is postgres: set HEELTAP_TEST_POSTGRES to the address of a server",
             )),
             Ok(other) => panic!("HEELTAP_TEST_DATABASE is `{other}`: write sqlite or postgres"),
+        }
+    }
+
+    /// A SQLite file of the test's own, which may not be there yet.
+    #[allow(dead_code)]
+    pub(crate) fn at(path: &Path) -> Self {
+        Self {
+            url: sqlite_url(path),
+            place: Place::Elsewhere,
         }
     }
 
@@ -60,7 +72,8 @@ impl TestDatabase {
         Db::open(&self.url, 4, 10_000).expect("the test's database must open")
     }
 
-    fn sqlite() -> Self {
+    /// A SQLite database, for a test of what concerns files, whatever the run is for.
+    pub(crate) fn file() -> Self {
         let folder = TempDir::new().expect("a temporary folder");
         let path = folder.path().join("test.sqlite3");
         fs::write(&path, &*SQLITE_TEMPLATE).expect("the template must be copied");
