@@ -1,5 +1,6 @@
 //! The API over real HTTP, one file per noun, on the database that `HEELTAP_TEST_DATABASE` names.
 
+mod backup;
 mod bench_sheet;
 mod casts;
 mod cli;
@@ -25,6 +26,7 @@ mod openapi;
 mod orders;
 mod packs;
 mod plans;
+mod postgres_backup;
 mod problems;
 mod purchase_imports;
 mod readme;
