@@ -17,6 +17,8 @@ use tempfile::TempDir;
 
 use heeltap::db::{AnyConnection, DatabaseUrl, Db, migrate};
 
+const FILE_NAME: &str = "test.sqlite3";
+
 /// A database that ends with its value.
 pub(crate) struct TestDatabase {
     url: DatabaseUrl,
@@ -51,6 +53,28 @@ impl TestDatabase {
         }
     }
 
+    /// A database without any table.
+    #[allow(dead_code)]
+    pub(crate) fn empty() -> Self {
+        let full = Self::new();
+        match &full.place {
+            Place::Server { admin, name } => {
+                let mut admin = connect(admin);
+                run(
+                    &mut admin,
+                    &format!("DROP DATABASE \"{name}\" WITH (FORCE)"),
+                );
+                run(&mut admin, &format!("CREATE DATABASE \"{name}\""));
+            }
+            Place::File(folder) => {
+                let file = folder.path().join(FILE_NAME);
+                fs::remove_file(file).expect("the file must be removed");
+            }
+            Place::Elsewhere => {}
+        }
+        full
+    }
+
     /// A SQLite file of the test's own, which may not be there yet.
     #[allow(dead_code)]
     pub(crate) fn at(path: &Path) -> Self {
@@ -75,7 +99,7 @@ impl TestDatabase {
     /// A SQLite database, for a test of what concerns files, whatever the run is for.
     pub(crate) fn file() -> Self {
         let folder = TempDir::new().expect("a temporary folder");
-        let path = folder.path().join("test.sqlite3");
+        let path = folder.path().join(FILE_NAME);
         fs::write(&path, &*SQLITE_TEMPLATE).expect("the template must be copied");
         Self {
             url: sqlite_url(&path),

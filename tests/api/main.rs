@@ -37,6 +37,7 @@ mod shutdown;
 mod support;
 mod tokens;
 mod treatments;
+mod upgrades;
 mod verify;
 mod warnings;
 mod weighings;

@@ -90,16 +90,6 @@ fn done(output: &Output) -> String {
     said
 }
 
-/// A fresh database without a table.
-fn empty() -> TestDatabase {
-    let database = TestDatabase::new();
-    let opened = database.open();
-    let dropped = "DROP SCHEMA public CASCADE; CREATE SCHEMA public";
-    let bare = opened.bare(|conn| Ok(conn.batch_execute(dropped)?));
-    bare.expect("an empty database");
-    database
-}
-
 #[test]
 fn the_documented_commands_restore_books_that_agree_with_their_heads() {
     let live = TestDatabase::new();
@@ -123,7 +113,7 @@ fn the_documented_commands_restore_books_that_agree_with_their_heads() {
     // What comes later is not in the dump, and does not stand against it.
     receive(&service, "other", &["1"], "2");
 
-    let restored = empty();
+    let restored = TestDatabase::empty();
     let said = done(&shell(
         folder.path(),
         tools.as_deref(),
