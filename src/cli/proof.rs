@@ -7,7 +7,8 @@ use std::path::Path;
 use super::failure::Failure;
 use super::part::Part;
 use crate::db::{
-    SchemaAge, newer_schema, sqlite_damage, sqlite_read, sqlite_schema_age, sqlite_upgrade,
+    SchemaAge, newer_schema, sqlite_damage, sqlite_read, sqlite_schema_age, sqlite_schema_gap,
+    sqlite_upgrade,
 };
 use crate::stock::heads::Heads;
 use crate::stock::verify::{heads, verify};
@@ -60,14 +61,20 @@ pub(super) fn upgraded(part: &Part, shown: &Path) -> Result<(), Failure> {
         .map_err(|e| Failure::Failed(format!("{}: {}", shown.display(), Failure::from(e))))
 }
 
-/// Proves the books in a file that has this program's schema.
+/// Proves the books in a file that has this program's schema, and that the guards which keep them so are in place.
 ///
 /// # Errors
-/// [`Failure::Failed`] names the first thing that is broken.
+/// [`Failure::Failed`] names the first thing that is missing or broken.
 pub(super) fn proven(part: &Part, shown: &Path) -> Result<Proven, Failure> {
     let shown = shown.display();
-    let (found, heads) = sqlite_read(part.path(), |conn| Ok((verify(conn)?, heads(conn)?)))
-        .map_err(|e| Failure::Failed(format!("{shown}: {}", Failure::from(e))))?;
+    let unusable = |e| Failure::Failed(format!("{shown}: {}", Failure::from(e)));
+    if let Some(gap) = sqlite_schema_gap(part.path()).map_err(unusable)? {
+        return Err(Failure::Failed(format!(
+            "{shown} is not as heeltap made it: {gap}"
+        )));
+    }
+    let (found, heads) =
+        sqlite_read(part.path(), |conn| Ok((verify(conn)?, heads(conn)?))).map_err(unusable)?;
     match found.breaches.first() {
         None => Ok(Proven {
             movements: found.movements,

@@ -31,7 +31,8 @@ pub use job_runs::{job_claim, job_give_back};
 pub use migrate::{migrate, newer_schema, newest_version};
 pub use pool::Db;
 pub use sqlite_file::{
-    SchemaAge, sqlite_damage, sqlite_read, sqlite_schema_age, sqlite_snapshot, sqlite_upgrade,
+    SchemaAge, sqlite_damage, sqlite_read, sqlite_schema_age, sqlite_schema_gap, sqlite_snapshot,
+    sqlite_upgrade,
 };
 pub use transaction::{House, Tx, WORKING_DAY_MIN_DEFAULT, instant, stored_instant};
 pub use url::{DatabaseUrl, UrlError};

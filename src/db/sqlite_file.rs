@@ -5,6 +5,7 @@
 //! returns, so that nothing is left beside a file (a pool closes its connections some time later). Deliberately absent:
 //! what is in the books (the stock room proves them), and where files are put (the command line does that).
 
+use std::collections::BTreeMap;
 use std::fs::File;
 use std::io::{ErrorKind, Read};
 
@@ -87,6 +88,14 @@ struct Number {
     number: i64,
 }
 
+#[derive(QueryableByName)]
+struct Thing {
+    #[diesel(sql_type = Text)]
+    name: String,
+    #[diesel(sql_type = Text)]
+    word: String,
+}
+
 /// The first `word` of a query, if it has a row.
 fn word(conn: &mut SqliteConnection, sql: &str) -> QueryResult<Option<String>> {
     let row: Option<Word> = diesel::sql_query(sql).get_result(conn).optional()?;
@@ -153,6 +162,38 @@ pub fn sqlite_damage(path: &str) -> Result<Option<String>, Error> {
         let table = word(conn, astray)?;
         Ok(table.map(|table| format!("a row of {table} names a row that is not there")))
     })
+}
+
+/// What stands against a file's schema, which is of this program's version: a table or index that is missing, or a trigger
+/// that is missing or another. The triggers are the guards of the books, and a file can lose them. None when all is there.
+///
+/// # Errors
+/// [`Error::Unavailable`] when the file cannot be read.
+pub fn sqlite_schema_gap(path: &str) -> Result<Option<String>, Error> {
+    let memory = SqliteConnection::establish(":memory:").map_err(|e| cannot(&e))?;
+    let mut fresh = AnyConnection::Sqlite(memory);
+    migrate(&mut fresh)?;
+    let wanted = match &mut fresh {
+        AnyConnection::Sqlite(conn) => things(conn)?,
+        AnyConnection::Postgres(_) => return Ok(None),
+    };
+    let present = looking_at(path, things)?;
+    let is_trigger = |name: &str| name.starts_with("trigger ");
+    let missing = wanted.keys().find(|name| !present.contains_key(*name));
+    let another = present
+        .iter()
+        .find(|(name, sql)| is_trigger(name) && wanted.get(*name) != Some(*sql));
+    Ok(missing
+        .map(|name| format!("its {name} is missing"))
+        .or_else(|| another.map(|(name, _)| format!("its {name} is not heeltap's"))))
+}
+
+/// What a schema is made of, by kind and name, with the statements that made it.
+fn things(conn: &mut SqliteConnection) -> QueryResult<BTreeMap<String, String>> {
+    let sql = "SELECT type || ' ' || name AS name, COALESCE(sql, '') AS word FROM sqlite_master \
+        WHERE name NOT LIKE 'sqlite_%'";
+    let rows: Vec<Thing> = diesel::sql_query(sql).load(conn)?;
+    Ok(rows.into_iter().map(|row| (row.name, row.word)).collect())
 }
 
 /// Runs `work` on one snapshot of a file, without leave to write.

@@ -16,6 +16,11 @@ use tempfile::TempDir;
 
 use crate::support::{Client, Heeltap, TestApp, TestDatabase, heeltap, receive};
 
+/// Takes the guard of the ledger away, and puts it back as the migration makes it.
+const UNGUARDED: &str = "DROP TRIGGER movements_never_updated";
+const GUARDED: &str = "CREATE TRIGGER movements_never_updated BEFORE UPDATE ON movements\n\
+    BEGIN SELECT RAISE(ABORT, 'movements are append-only: post a reversal'); END";
+
 /// A folder with the files of a test.
 struct Shelf(TempDir);
 
@@ -329,12 +334,26 @@ fn a_damaged_or_altered_backup_is_not_restored() {
     fs::write(shelf.path("saved"), &whole).expect("a file");
     shelf.altered(
         "saved",
-        "DROP TRIGGER movements_never_updated; UPDATE movements SET actor = 'nest' WHERE id = 2",
+        &format!("{UNGUARDED}; UPDATE movements SET actor = 'nest' WHERE id = 2; {GUARDED}"),
     );
     refused(
         &fs::read(shelf.path("saved")).expect("a file"),
         "saved do not verify, 1 broken: (6) lot 2: movement 2 (number 1) was altered",
     );
+
+    // Sound books without a guard, or with one that guards nothing.
+    let harmless = GUARDED.replace("UPDATE", "UPDATE OF hash");
+    for (sql, says) in [
+        (UNGUARDED, "its trigger movements_never_updated is missing"),
+        (
+            &format!("{UNGUARDED}; {harmless}"),
+            "its trigger movements_never_updated is not heeltap's",
+        ),
+    ] {
+        fs::write(shelf.path("saved"), &whole).expect("a file");
+        shelf.altered("saved", sql);
+        refused(&fs::read(shelf.path("saved")).expect("a file"), says);
+    }
 
     // Books that are sound in themselves, but not those whose heads were printed: later ones, and others.
     spill_once(&shelf, "live");
