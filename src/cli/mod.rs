@@ -4,12 +4,17 @@
 //! with 1 when it failed, with 2 when it was called wrongly. Deliberately absent: what the commands do (the rooms and
 //! the composition root know).
 
+mod backup;
 pub mod demo;
 mod failure;
+mod heads;
 mod import;
 mod logging;
 mod openapi;
 mod output;
+mod part;
+mod proof;
+mod restore;
 mod serve;
 mod settings;
 mod token;
@@ -47,7 +52,14 @@ enum Command {
     #[command(subcommand)]
     Token(token::Command),
     /// Prove the books: every movement is read and hashed, and everything that is broken is named.
-    Verify,
+    Verify(verify::Verify),
+    /// Write what a SQLite database holds at this moment into one file, while a service goes on, and prove it.
+    Backup(backup::Backup),
+    /// Put a backup in the place of a SQLite database that is not there.
+    Restore(restore::Restore),
+    /// Print the head of every lot's chain and one digest of them all, to be kept elsewhere: `verify --heads` finds a
+    /// history that was rewritten since.
+    Heads,
 }
 
 /// Runs the command line of this process.
@@ -60,7 +72,10 @@ pub fn run() -> ExitCode {
         Command::Openapi => openapi::run(),
         Command::Import(import) => import::run(&cli.given, import),
         Command::Token(command) => token::run(&cli.given, command),
-        Command::Verify => verify::run(&cli.given),
+        Command::Verify(verify) => verify::run(&cli.given, verify),
+        Command::Backup(backup) => backup::run(&cli.given, backup),
+        Command::Restore(restore) => restore::run(&cli.given, restore),
+        Command::Heads => heads::run(&cli.given),
     });
     match outcome {
         Ok(()) => ExitCode::SUCCESS,

@@ -1,5 +1,7 @@
 //! The settings that every command takes, as flags or from the environment. A flag beats the environment.
 
+use std::path::Path;
+
 use chrono_tz::Tz;
 use clap::{Args, ValueEnum};
 
@@ -125,6 +127,24 @@ impl Given {
                 file_bytes: bytes(self.file_limit_bytes),
             },
         })
+    }
+
+    /// The settings meant, for a command that reads: a SQLite file that is not there is not made, so that a mistyped path is
+    /// not answered with empty books.
+    ///
+    /// # Errors
+    /// [`Failure::Usage`] when a value is not understood; [`Failure::Failed`] when there is no such file.
+    pub(super) fn settings_of_existing(&self) -> Result<Settings, Failure> {
+        let settings = self.settings()?;
+        match &settings.database {
+            DatabaseUrl::Sqlite { path, .. } if !Path::new(path).exists() => {
+                Err(Failure::Failed(format!(
+                    "{} does not exist: name the database in DATABASE_URL",
+                    settings.database
+                )))
+            }
+            _ => Ok(settings),
+        }
     }
 
     /// The settings meant, for the demo: its own file unless another database was named, and the currency of its files.

@@ -1,10 +1,24 @@
 //! `heeltap verify`: proves the books, and names everything in them that cannot be. Ends with 1 when something is broken.
 
+use std::path::PathBuf;
+
+use clap::Args;
+
 use super::failure::Failure;
+use super::heads::heads_read;
 use super::output::say;
 use super::settings::Given;
 use crate::app::{self, Outside};
-use crate::stock::verify::verify;
+use crate::stock::heads::Heads;
+use crate::stock::verify::{Verified, verify_against};
+
+/// What the books are held against.
+#[derive(Debug, Args)]
+pub(super) struct Verify {
+    /// Heads that `heeltap heads` or a backup printed before: each lot must still have, at that place, that hash.
+    #[arg(long, value_name = "FILE")]
+    heads: Option<PathBuf>,
+}
 
 /// What is checked, under the numbers that a breach names.
 const CHECKED: [&str; 7] = [
@@ -17,9 +31,31 @@ const CHECKED: [&str; 7] = [
     "kept sums of demand and of costs are those of the movements they stand for",
 ];
 
-pub(super) fn run(given: &Given) -> Result<(), Failure> {
-    let service = app::open(&given.settings()?, Outside::default())?;
-    let found = service.db().read(verify)?;
+pub(super) fn run(given: &Given, verify: &Verify) -> Result<(), Failure> {
+    let kept = verify.heads.as_deref().map(heads_read).transpose()?;
+    let service = app::open(&given.settings_of_existing()?, Outside::default())?;
+    let none = Heads::new(Vec::new());
+    let against = kept.as_ref().unwrap_or(&none);
+    let found = service.db().read(|conn| verify_against(conn, against))?;
+    tell_found(&found)?;
+    if let Some(kept) = &kept {
+        say(&format!(
+            "held against the heads of {} lots, digest {}",
+            kept.lots().len(),
+            kept.digest()
+        ))?;
+    }
+    match found.breaches.len() {
+        0 => Ok(()),
+        1 => Err(Failure::Failed("1 thing in the books is broken".to_owned())),
+        count => Err(Failure::Failed(format!(
+            "{count} things in the books are broken"
+        ))),
+    }
+}
+
+/// What was read, a verdict on each invariant, and each breach.
+fn tell_found(found: &Verified) -> Result<(), Failure> {
     say(&format!(
         "lots read: {}, movements read: {}",
         found.lots, found.movements
@@ -32,17 +68,10 @@ pub(super) fn run(given: &Given) -> Result<(), Failure> {
         };
         say(&format!("{number}. {checked}: {verdict}"))?;
     }
-    for breach in &found.breaches {
+    found.breaches.iter().try_for_each(|breach| {
         say(&format!(
             "broken ({}) {}: {}",
             breach.invariant, breach.subject, breach.detail
-        ))?;
-    }
-    match found.breaches.len() {
-        0 => Ok(()),
-        1 => Err(Failure::Failed("1 thing in the books is broken".to_owned())),
-        count => Err(Failure::Failed(format!(
-            "{count} things in the books are broken"
-        ))),
-    }
+        ))
+    })
 }

@@ -17,7 +17,7 @@ pub enum AnyConnection {
 }
 
 /// How long SQLite waits for another process that holds the file, in milliseconds.
-const BUSY_TIMEOUT_MS: u32 = 10_000;
+pub(super) const BUSY_TIMEOUT_MS: u32 = 10_000;
 
 /// Opens a connection with the settings every connection must have.
 ///
@@ -27,11 +27,7 @@ pub(super) fn open(url: &DatabaseUrl) -> Result<AnyConnection, ConnectionError> 
     match url {
         DatabaseUrl::Sqlite { path, read_only } => {
             let mode = if *read_only { "ro" } else { "rwc" };
-            let escaped = path
-                .replace('%', "%25")
-                .replace('?', "%3f")
-                .replace('#', "%23");
-            let mut conn = SqliteConnection::establish(&format!("file:{escaped}?mode={mode}"))?;
+            let mut conn = SqliteConnection::establish(&sqlite_uri(path, mode))?;
             let journal = if *read_only {
                 ""
             } else {
@@ -50,4 +46,13 @@ pub(super) fn open(url: &DatabaseUrl) -> Result<AnyConnection, ConnectionError> 
             Ok(AnyConnection::Postgres(conn))
         }
     }
+}
+
+/// A file's path as SQLite takes it with a mode (`ro`, `rw`, `rwc`).
+pub(super) fn sqlite_uri(path: &str, mode: &str) -> String {
+    let escaped = path
+        .replace('%', "%25")
+        .replace('?', "%3f")
+        .replace('#', "%23");
+    format!("file:{escaped}?mode={mode}")
 }

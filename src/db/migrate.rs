@@ -39,6 +39,19 @@ pub fn newest_version() -> Result<String, Error> {
     newest::<diesel::sqlite::Sqlite>(&SQLITE)
 }
 
+/// The error of a database that a newer program has migrated to the schema `newer`.
+///
+/// # Errors
+/// As [`newest_version`].
+pub fn newer_schema(newer: &str) -> Result<Error, Error> {
+    let known = newest_version()?;
+    Ok(Error::Unavailable {
+        detail: format!(
+            "the database was written by a newer heeltap (schema {newer}, this program knows {known}): start that version"
+        ),
+    })
+}
+
 fn newest<DB: diesel::backend::Backend>(source: &EmbeddedMigrations) -> Result<String, Error> {
     let all =
         MigrationSource::<DB>::migrations(source).map_err(|e| Error::Internal(e.to_string()))?;
@@ -63,11 +76,7 @@ where
         .map(ToString::to_string)
         .find(|version| *version > known)
     {
-        return Err(Error::Unavailable {
-            detail: format!(
-                "the database was written by a newer heeltap (schema {newer}, this program knows {known}): start that version"
-            ),
-        });
+        return Err(newer_schema(&newer)?);
     }
     conn.run_pending_migrations(source)
         .map_err(|e| Error::Internal(format!("a migration failed: {e}")))?;

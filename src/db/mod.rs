@@ -17,6 +17,7 @@ mod pool;
 pub mod schema;
 #[cfg(test)]
 mod schema_tests;
+mod sqlite_file;
 #[cfg(test)]
 pub(crate) mod testing;
 mod transaction;
@@ -27,7 +28,11 @@ pub use existing::{installation_peek, sqlite_remove};
 pub use expressions::sum_bigint;
 pub use installation::{Installation, installation_fetch, installation_settle};
 pub use job_runs::{job_claim, job_give_back};
-pub use migrate::{migrate, newest_version};
+pub use migrate::{migrate, newer_schema, newest_version};
 pub use pool::Db;
+pub use sqlite_file::{
+    SchemaAge, sqlite_damage, sqlite_read, sqlite_schema_age, sqlite_schema_gap, sqlite_snapshot,
+    sqlite_upgrade,
+};
 pub use transaction::{House, Tx, WORKING_DAY_MIN_DEFAULT, instant, stored_instant};
 pub use url::{DatabaseUrl, UrlError};

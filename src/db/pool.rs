@@ -9,7 +9,8 @@ use diesel::{Connection, ConnectionError};
 use parking_lot::FairMutex;
 
 use super::connection::{AnyConnection, open};
-use super::migrate::migrate;
+use super::migrate::{migrate, newer_schema};
+use super::sqlite_file::{SchemaAge, sqlite_schema_age};
 use super::url::DatabaseUrl;
 use crate::base::Error;
 
@@ -67,15 +68,12 @@ impl Db {
         let mut first = open(url).map_err(|e| Error::Unavailable {
             detail: format!("{url} cannot be opened: {e}"),
         })?;
-        let read_only = matches!(
-            url,
+        match url {
             DatabaseUrl::Sqlite {
+                path,
                 read_only: true,
-                ..
-            }
-        );
-        if !read_only {
-            migrate(&mut first)?;
+            } => schema_is_ours(path)?,
+            _ => migrate(&mut first)?,
         }
         drop(first);
         let pool = Pool::builder()
@@ -155,8 +153,23 @@ impl Db {
     }
 }
 
+/// A file that may not be written is not migrated: its schema must be this program's.
+fn schema_is_ours(path: &str) -> Result<(), Error> {
+    let unusable = |detail: &str| Error::Unavailable {
+        detail: format!("sqlite://{path} {detail}"),
+    };
+    match sqlite_schema_age(path)? {
+        SchemaAge::Ours => Ok(()),
+        SchemaAge::Newer(version) => Err(newer_schema(&version)?),
+        SchemaAge::Older(_) => Err(unusable(
+            "has an earlier heeltap's schema, and cannot be brought up to date without leave to write: leave ?mode=ro out once",
+        )),
+        SchemaAge::Foreign => Err(unusable("is no heeltap database")),
+    }
+}
+
 /// One transaction: commit when `work` succeeds, else roll back.
-fn within<T>(
+pub(super) fn within<T>(
     conn: &mut AnyConnection,
     sqlite: &str,
     postgres: &str,

@@ -17,6 +17,8 @@ use tempfile::TempDir;
 
 use heeltap::db::{AnyConnection, DatabaseUrl, Db, migrate};
 
+const FILE_NAME: &str = "test.sqlite3";
+
 /// A database that ends with its value.
 pub(crate) struct TestDatabase {
     url: DatabaseUrl,
@@ -30,6 +32,9 @@ enum Place {
         admin: String,
         name: String,
     },
+    /// The test has it in a folder of its own.
+    #[allow(dead_code)]
+    Elsewhere,
 }
 
 impl TestDatabase {
@@ -40,11 +45,42 @@ impl TestDatabase {
             say_what_is_left_out();
         }
         match std::env::var("HEELTAP_TEST_DATABASE").as_deref() {
-            Err(_) | Ok("sqlite") => Self::sqlite(),
+            Err(_) | Ok("sqlite") => Self::file(),
             Ok("postgres") => Self::postgres(&server.expect(
                 "HEELTAP_TEST_DATABASE is postgres: set HEELTAP_TEST_POSTGRES to the address of a server",
             )),
             Ok(other) => panic!("HEELTAP_TEST_DATABASE is `{other}`: write sqlite or postgres"),
+        }
+    }
+
+    /// A database without any table.
+    #[allow(dead_code)]
+    pub(crate) fn empty() -> Self {
+        let full = Self::new();
+        match &full.place {
+            Place::Server { admin, name } => {
+                let mut admin = connect(admin);
+                run(
+                    &mut admin,
+                    &format!("DROP DATABASE \"{name}\" WITH (FORCE)"),
+                );
+                run(&mut admin, &format!("CREATE DATABASE \"{name}\""));
+            }
+            Place::File(folder) => {
+                let file = folder.path().join(FILE_NAME);
+                fs::remove_file(file).expect("the file must be removed");
+            }
+            Place::Elsewhere => {}
+        }
+        full
+    }
+
+    /// A SQLite file of the test's own, which may not be there yet.
+    #[allow(dead_code)]
+    pub(crate) fn at(path: &Path) -> Self {
+        Self {
+            url: sqlite_url(path),
+            place: Place::Elsewhere,
         }
     }
 
@@ -60,9 +96,10 @@ impl TestDatabase {
         Db::open(&self.url, 4, 10_000).expect("the test's database must open")
     }
 
-    fn sqlite() -> Self {
+    /// A SQLite database, for a test of what concerns files, whatever the run is for.
+    pub(crate) fn file() -> Self {
         let folder = TempDir::new().expect("a temporary folder");
-        let path = folder.path().join("test.sqlite3");
+        let path = folder.path().join(FILE_NAME);
         fs::write(&path, &*SQLITE_TEMPLATE).expect("the template must be copied");
         Self {
             url: sqlite_url(&path),

@@ -11,6 +11,8 @@ pub mod backdate;
 pub mod counting;
 pub mod events;
 mod grasp;
+pub mod heads;
+pub mod heads_file;
 pub mod holdings;
 pub mod ledger;
 pub mod load;

@@ -1,4 +1,4 @@
-//! Verify: proves the seven invariants from the books themselves.
+//! Verify: proves the seven invariants from the books themselves, and the history of each lot from heads that were kept.
 
 use std::collections::HashMap;
 
@@ -7,6 +7,7 @@ use serde::Serialize;
 use utoipa::ToSchema;
 
 use super::audit::{Breach, Entry, LotBooks, audit_lot};
+use super::heads::{Heads, Standing, heads_compare};
 use super::store;
 use crate::base::Error;
 use crate::db::{AnyConnection, instant};
@@ -27,18 +28,66 @@ pub struct Verified {
     pub breaches: Vec<Breach>,
 }
 
+/// The heads of all lots as they stand.
+///
+/// # Errors
+/// [`Error::Unavailable`] when the database does not answer.
+pub fn heads(conn: &mut AnyConnection) -> Result<Heads, Error> {
+    store::heads_all(conn).map(Heads::new)
+}
+
 /// Reads all books and checks every invariant.
 ///
 /// # Errors
 /// [`Error::Unavailable`] when the database does not answer.
 pub fn verify(conn: &mut AnyConnection) -> Result<Verified, Error> {
+    verify_against(conn, &Heads::new(Vec::new()))
+}
+
+/// As [`verify`], and holds heads that were kept before against the books: a history that was rewritten as a whole is
+/// sound in itself, and is found only so.
+///
+/// # Errors
+/// As [`verify`].
+pub fn verify_against(conn: &mut AnyConnection, kept: &Heads) -> Result<Verified, Error> {
     let mut found = Verified {
         ok: true,
         lots: 0,
         movements: 0,
         breaches: Vec::new(),
     };
-    let mut demand: HashMap<(i64, NaiveDate), i64> = HashMap::new();
+    let (demand, there) = lots(conn, kept, &mut found)?;
+    if !kept.lots().is_empty() {
+        let standing = standing(heads(conn)?, there);
+        found.breaches.extend(heads_compare(kept, &standing));
+    }
+    promises(conn, &mut found.breaches)?;
+    covered(conn, &mut found.breaches)?;
+    daily_demand(conn, demand, &mut found.breaches)?;
+    cast_costs(conn, &mut found.breaches)?;
+    treatments(conn, &mut found.breaches)?;
+    found.ok = found.breaches.is_empty();
+    Ok(found)
+}
+
+/// Demand by material and day, in millionths.
+type Demand = HashMap<(i64, NaiveDate), i64>;
+
+/// By lot: the hash of its movement at the place of the head that was kept.
+type There = HashMap<i64, String>;
+
+/// Audits every lot. Returns the demand that the movements stand for, and what stands at the places of the kept heads.
+fn lots(
+    conn: &mut AnyConnection,
+    kept: &Heads,
+    found: &mut Verified,
+) -> Result<(Demand, There), Error> {
+    let places: HashMap<i64, i64> = kept
+        .lots()
+        .iter()
+        .map(|head| (head.lot, head.seq))
+        .collect();
+    let (mut demand, mut there) = (Demand::new(), There::new());
     let mut after = 0;
     loop {
         let lots = store::lots_page(conn, None, None, after, LOTS_AT_A_TIME)?;
@@ -63,15 +112,23 @@ pub fn verify(conn: &mut AnyConnection) -> Result<Verified, Error> {
                 let sum = demand.entry((lot.material_id, day)).or_default();
                 *sum = sum.saturating_add(quantity);
             }
+            let place = places.get(&lot.id);
+            if let Some(entry) = entries.into_iter().find(|entry| Some(&entry.seq) == place) {
+                there.insert(lot.id, entry.hash);
+            }
         }
     }
-    promises(conn, &mut found.breaches)?;
-    covered(conn, &mut found.breaches)?;
-    daily_demand(conn, demand, &mut found.breaches)?;
-    cast_costs(conn, &mut found.breaches)?;
-    treatments(conn, &mut found.breaches)?;
-    found.ok = found.breaches.is_empty();
-    Ok(found)
+    Ok((demand, there))
+}
+
+/// By lot: its head now, and what stands at the place of the head that was kept.
+fn standing(now: Heads, mut there: There) -> HashMap<i64, Standing> {
+    let lots = now.lots().iter().cloned();
+    lots.map(|now| {
+        let there = there.remove(&now.lot);
+        (now.lot, Standing { now, there })
+    })
+    .collect()
 }
 
 fn entries(conn: &mut AnyConnection, lot_id: i64) -> Result<Vec<Entry>, Error> {

@@ -1,6 +1,7 @@
 //! The API over real HTTP, one file per noun, on the database that `HEELTAP_TEST_DATABASE` names.
 
 mod backdated_pours;
+mod backup;
 mod bench_sheet;
 mod casts;
 mod cli;
@@ -10,6 +11,7 @@ mod demo;
 mod demolds;
 mod doors;
 mod extras;
+mod heads;
 mod health;
 mod heat;
 mod histories;
@@ -25,6 +27,7 @@ mod openapi;
 mod orders;
 mod packs;
 mod plans;
+mod postgres_backup;
 mod problems;
 mod purchase_imports;
 mod readme;
@@ -37,6 +40,7 @@ mod support;
 mod tokens;
 mod traces;
 mod treatments;
+mod upgrades;
 mod verify;
 mod warnings;
 mod weighings;

@@ -140,9 +140,9 @@ pub(in crate::stock) fn unguarded(conn: &mut AnyConnection) -> Result<(), Error>
         AnyConnection::Sqlite(conn) => conn.batch_execute(
             "DROP TRIGGER movements_never_updated; DROP TRIGGER movements_never_deleted;",
         )?,
-        AnyConnection::Postgres(conn) => conn.batch_execute(
-            "ALTER TABLE movements DISABLE TRIGGER USER; ALTER TABLE reservations DISABLE TRIGGER USER;",
-        )?,
+        AnyConnection::Postgres(conn) => {
+            conn.batch_execute("ALTER TABLE movements DISABLE TRIGGER movements_never_updated")?
+        }
     }
     Ok(())
 }

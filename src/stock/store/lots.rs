@@ -5,7 +5,8 @@ use diesel::prelude::*;
 
 use crate::base::{Error, Money, Quantity};
 use crate::db::AnyConnection;
-use crate::db::schema::lots;
+use crate::db::schema::{catalogue_entries, lots, materials};
+use crate::stock::heads::Head;
 use crate::stock::ledger::LotBalance;
 
 /// A lot as it is kept.
@@ -112,4 +113,28 @@ pub(in crate::stock) fn lots_page(
         .limit(limit)
         .select(LotRow::as_select())
         .load(conn)?)
+}
+
+/// Where the chain of every lot ends, in the order of their ids.
+pub(in crate::stock) fn heads_all(conn: &mut AnyConnection) -> Result<Vec<Head>, Error> {
+    type Row = (i64, String, String, i64, String);
+    let rows: Vec<Row> = lots::table
+        .inner_join(materials::table.inner_join(catalogue_entries::table))
+        .order(lots::id)
+        .select((
+            lots::id,
+            catalogue_entries::code,
+            lots::code,
+            lots::head_seq,
+            lots::head_hash,
+        ))
+        .load(conn)?;
+    let head = |(lot, material, lot_code, seq, hash)| Head {
+        lot,
+        material,
+        lot_code,
+        seq,
+        hash,
+    };
+    Ok(rows.into_iter().map(head).collect())
 }

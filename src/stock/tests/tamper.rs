@@ -3,8 +3,10 @@
 use super::events::{lost, spill};
 use super::{Bench, at_bench};
 use crate::db::instant;
+use crate::stock::heads::Heads;
 use crate::stock::ledger::chain_hash;
 use crate::stock::store::{self, fixture};
+use crate::stock::verify::{heads, verify_against};
 
 /// A lot of one pack, 10 at 10, of which 1, 2 and 3 were spilled: movements 1 to 4.
 fn books(bench: &Bench) -> i64 {
@@ -137,33 +139,88 @@ fn an_altered_balance_is_named() {
     );
 }
 
-/// A chain that was forged as a whole is sound in itself: what gives it away is the head, which backups and closed
-/// periods print.
+/// Rewrites the third movement of a lot, and every hash after it.
+fn forge(bench: &Bench, lot: i64) {
+    bench.run(|tx| {
+        let mut previous = String::new();
+        for row in store::movements_of_lot(tx.conn, lot, 0, i64::MAX)? {
+            let mut posting = row.posting()?;
+            if row.seq == 3 {
+                posting.reason = "forged".into();
+            }
+            previous = chain_hash(&previous, row.seq, &posting, instant(row.recorded_at));
+            let sql = format!(
+                "UPDATE movements SET reason = '{}', hash = '{previous}' WHERE id = {}",
+                posting.reason, row.id
+            );
+            fixture::raw(tx.conn, &sql)?;
+        }
+        fixture::raw(
+            tx.conn,
+            &format!("UPDATE lots SET head_hash = '{previous}'"),
+        )
+    });
+}
+
+/// What is broken when the books are held against heads that were kept: subject and words.
+fn told_by(bench: &Bench, kept: &Heads) -> Vec<String> {
+    let found = bench.db.read(|conn| verify_against(conn, kept));
+    let found = found.expect("the books can be read");
+    assert_eq!(found.ok, found.breaches.is_empty());
+    assert!(found.breaches.iter().all(|breach| breach.invariant == 6));
+    found
+        .breaches
+        .into_iter()
+        .map(|breach| format!("{}: {}", breach.subject, breach.detail))
+        .collect()
+}
+
+/// A chain that was forged as a whole is sound in itself: what gives it away is the head that was kept elsewhere.
 #[test]
-fn a_forged_chain_has_another_head() {
+fn a_forged_chain_is_told_by_the_head_that_was_kept() {
     at_bench(|bench| {
         let lot = books(bench);
-        let head = bench.lot(lot).head_hash;
+        let kept = bench.db.read(heads).expect("the heads");
+        let expected = format!(
+            "lot {lot}: movement number 4, which was its head, has another hash: its history was rewritten after the heads were kept"
+        );
+        assert_eq!(told_by(bench, &kept), [""; 0]);
+        forge(bench, lot);
+        bench.sound();
+        assert_eq!(told_by(bench, &kept), [expected.as_str()]);
+        // Growing on does not hide it.
+        bench.run(spill(bench.pack(lot, 1), lost("1")));
+        bench.sound();
+        assert_eq!(told_by(bench, &kept), [expected.as_str()]);
+    });
+}
+
+#[test]
+fn honest_growth_agrees_with_every_head_kept_before() {
+    at_bench(|bench| {
+        let lot = books(bench);
+        let early = bench.db.read(heads).expect("the heads");
+        bench.run(spill(bench.pack(lot, 1), lost("1")));
+        let other = bench.receive(bench.base("other", "0"), &["5"], "5");
+        let late = bench.db.read(heads).expect("the heads");
+        bench.run(spill(bench.pack(other, 1), lost("1")));
+        assert_eq!((early.lots().len(), late.lots().len()), (1, 2));
+        assert_eq!((early.movements(), late.movements()), (4, 6));
+        for kept in [&early, &late] {
+            assert_eq!(told_by(bench, kept), [""; 0]);
+        }
+        // A lot that was dropped as a whole, with all that is kept of it, is missed by its head alone.
         bench.run(|tx| {
-            let mut previous = String::new();
-            for row in store::movements_of_lot(tx.conn, lot, 0, i64::MAX)? {
-                let mut posting = row.posting()?;
-                if row.seq == 3 {
-                    posting.reason = "forged".into();
-                }
-                previous = chain_hash(&previous, row.seq, &posting, instant(row.recorded_at));
-                let sql = format!(
-                    "UPDATE movements SET reason = '{}', hash = '{previous}' WHERE id = {}",
-                    posting.reason, row.id
-                );
-                fixture::raw(tx.conn, &sql)?;
-            }
             fixture::raw(
                 tx.conn,
-                &format!("UPDATE lots SET head_hash = '{previous}'"),
+                &format!("DELETE FROM movements WHERE lot_id = {other}; DELETE FROM packs WHERE lot_id = {other}; DELETE FROM lots WHERE id = {other}; DELETE FROM daily_demand WHERE material_id NOT IN (SELECT material_id FROM lots)"),
             )
         });
         bench.sound();
-        assert_ne!(bench.lot(lot).head_hash, head);
+        assert_eq!(told_by(bench, &early), [""; 0]);
+        let expected = format!(
+            "lot {other}: it is gone, but was L-1 of other with its head at number 1: its history was rewritten after the heads were kept"
+        );
+        assert_eq!(told_by(bench, &late), [expected]);
     });
 }

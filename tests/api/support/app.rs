@@ -9,7 +9,8 @@ use actix_web::dev::ServerHandle;
 use actix_web::rt::System;
 use chrono::{DateTime, Utc};
 use heeltap::app::{self, Outside, Serving, Settings};
-use heeltap::base::{Currency, ManualClock, SeededEntropy};
+use heeltap::base::{Currency, ManualClock, OsEntropy, SeededEntropy};
+use heeltap::http::tokens::{TokenIn, token_create};
 use heeltap::http::{Limits, Role, Service};
 
 use super::client::Client;
@@ -38,7 +39,11 @@ impl TestApp {
 
     /// A service with other settings.
     pub(crate) fn with(change: impl FnOnce(&mut Settings)) -> Self {
-        let database = TestDatabase::new();
+        Self::on(TestDatabase::new(), change)
+    }
+
+    /// A service on a database that may have been used before.
+    pub(crate) fn on(database: TestDatabase, change: impl FnOnce(&mut Settings)) -> Self {
         let mut settings = Self::settings(&database);
         change(&mut settings);
         let start: DateTime<Utc> = "2026-03-02T09:00:00Z".parse().expect("an instant");
@@ -48,10 +53,7 @@ impl TestApp {
             entropy: Arc::new(SeededEntropy::new(1)),
         };
         let service = app::open(&settings, outside).expect("the service must open");
-        let token = app::first_token(&service)
-            .expect("the database must answer")
-            .and_then(|made| made.token)
-            .expect("an empty database has no token yet");
+        let token = token(&service);
         let (address, handle, thread) = serve(service.clone());
         Self {
             clock,
@@ -112,6 +114,24 @@ impl Drop for TestApp {
             );
         }
     }
+}
+
+/// The first administrator's token; another one on a database that was used before.
+fn token(service: &Service) -> String {
+    let first = app::first_token(service).expect("the database must answer");
+    let made = first.map_or_else(
+        || {
+            let input = TokenIn {
+                name: "administrator".to_owned(),
+                roles: vec![Role::Administrator],
+                expires_at: None,
+            };
+            // Real entropy: the service's own would make again what it made on this database before.
+            service.as_actor("test", |tx| token_create(tx, &OsEntropy, input))
+        },
+        Ok,
+    );
+    made.expect("a token").token.expect("its secret")
 }
 
 fn serve(service: Service) -> (SocketAddr, ServerHandle, JoinHandle<()>) {
