@@ -205,19 +205,19 @@ where
         }
         Err(error) => {
             AnsiTransactionManager::rollback_transaction(conn)
-                .or_else(|e| {
-                    if matches!(e, diesel::result::Error::NotInTransaction) {
-                        Ok(())
-                    } else {
-                        Err(e)
-                    }
-                })
+                .or_else(|e| if rolled_back(&e) { Ok(()) } else { Err(e) })
                 .map_err(|e| Error::Unavailable {
                     detail: format!("{error}; and the transaction could not be rolled back: {e}"),
                 })?;
             Err(error)
         }
     }
+}
+
+/// Whether a rollback failed because there was nothing left to roll back: SQLite does it by itself when the disk is full.
+fn rolled_back(error: &diesel::result::Error) -> bool {
+    matches!(error, diesel::result::Error::NotInTransaction)
+        || error.to_string().contains("no transaction is active")
 }
 
 impl From<ConnectionError> for Error {

@@ -447,7 +447,7 @@ mod tests {
     }
 
     #[test]
-    fn each_pack_passed_over_says_why() {
+    fn a_pack_that_cannot_serve_says_why() {
         let one = [need(1, Purpose::Sundry, 4)];
         let opened = PackFacts {
             opened_on: Some(day("2026-01-05")),
@@ -503,6 +503,11 @@ mod tests {
             &one,
             &[(2, "all promised to other casts")],
         );
+    }
+
+    #[test]
+    fn a_pack_that_could_have_served_says_what_told_it_apart() {
+        let one = [need(1, Purpose::Sundry, 4)];
         explained(
             vec![pack(1, 3), pack(2, 9)],
             &one,
@@ -556,6 +561,10 @@ mod tests {
             &[strip],
             &[(1, "holds no whole piece of 4")],
         );
+    }
+
+    #[test]
+    fn a_pack_without_its_partner_says_why() {
         let parts = [need(1, Purpose::Base, 10), need(2, Purpose::CuringAgent, 1)];
         let loose = PackFacts {
             kit_lot: None,

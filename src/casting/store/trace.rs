@@ -51,7 +51,8 @@ pub(in crate::casting) fn draws_on(
     conn: &mut AnyConnection,
     pool_ids: &[i64],
 ) -> Result<Vec<DrawRow>, Error> {
-    let rows: Vec<(i64, i64, String, Option<i64>, Option<i64>)> = pool_movements::table
+    type Row = (i64, i64, String, Option<i64>, Option<i64>);
+    let rows: Vec<Row> = pool_movements::table
         .filter(pool_movements::pool_id.eq_any(pool_ids))
         .order(pool_movements::id)
         .select((

@@ -6,7 +6,7 @@ use heeltap::catalogue::material_by_code;
 use heeltap::stock::receive::{Receipt, lots_receive};
 use serde_json::{Value, json};
 
-use super::TestApp;
+use super::{Client, TestApp};
 
 /// A day.
 pub(crate) fn day(text: &str) -> NaiveDate {
@@ -14,7 +14,7 @@ pub(crate) fn day(text: &str) -> NaiveDate {
 }
 
 /// Creates what one recipe, `chip`, needs: elastomer 10:1, a mould of 4 chips with 2 copies, trays, cups, tape, vials.
-pub(crate) fn catalogue(app: &TestApp) {
+pub(crate) fn catalogue(app: &Client) {
     let material = |body: Value| drop(app.post("/v1/materials", body).expect(201));
     material(
         json!({"code": "base", "name": "Base", "kind": "elastomer_base", "unit": "g", "density_g_per_ml": "1.03", "lead_time_days": 14}),
