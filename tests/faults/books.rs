@@ -4,6 +4,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use serde_json::Value;
 
+use crate::deeds::TOLD;
 use crate::support::Client;
 use crate::worker::Worker;
 
@@ -32,7 +33,7 @@ fn text(value: &Value) -> String {
 #[derive(Debug, PartialEq, Eq)]
 pub(crate) struct Books {
     pub(crate) casts: BTreeMap<String, String>,
-    pub(crate) spills: Vec<String>,
+    pub(crate) told: Vec<String>,
     pub(crate) orders: BTreeSet<String>,
 }
 
@@ -41,23 +42,24 @@ pub(crate) fn read(client: &Client) -> Books {
     let verified = client.get("/v1/verify").expect(200).json();
     assert_eq!(verified["ok"], true, "{verified:#}");
     let casts = all(client, "/v1/casts");
-    let mut spills = Vec::new();
+    let mut told = Vec::new();
     for lot in all(client, "/v1/lots") {
         never_oversold(&lot);
         for movement in all(client, &format!("/v1/lots/{}/movements", lot["id"])) {
-            if movement["kind"] == "spill" {
-                spills.push(text(&movement["reason"]));
-            }
+            told.push(text(&movement["reason"]));
         }
     }
-    spills.sort();
+    let treatments = all(client, "/v1/treatments");
+    told.extend(treatments.iter().map(|treatment| text(&treatment["note"])));
+    told.retain(|words| words.starts_with(TOLD));
+    told.sort();
     let orders = all(client, "/v1/orders");
     Books {
         casts: casts
             .iter()
             .map(|cast| (text(&cast["code"]), text(&cast["state"])))
             .collect(),
-        spills,
+        told,
         orders: orders
             .iter()
             .map(|order| text(&order["order_no"]))
@@ -77,15 +79,15 @@ pub(crate) fn never_oversold(lot: &Value) {
 /// What the clients were answered, as the books should say it.
 pub(crate) fn answered(workers: &[Worker]) -> Books {
     let journals = || workers.iter().map(|worker| &worker.journal);
-    let mut spills: Vec<String> = journals().flat_map(|j| j.spills.iter().cloned()).collect();
-    spills.sort();
+    let mut told: Vec<String> = journals().flat_map(|j| j.told.iter().cloned()).collect();
+    told.sort();
     let first = "O-first".to_owned();
     Books {
         casts: journals()
             .flat_map(|j| j.casts.iter())
             .map(|(code, state)| (code.clone(), (*state).to_owned()))
             .collect(),
-        spills,
+        told,
         orders: journals()
             .flat_map(|j| j.orders.iter().cloned())
             .chain([first])

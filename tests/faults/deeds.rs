@@ -11,11 +11,11 @@ pub(crate) enum Effect {
     Book,
     /// A cast of this client is in another state.
     Step { cast: String, to: &'static str },
-    /// There is a spill with this reason.
-    Spill { reason: String },
+    /// There is a spill, a count or a treatment with these words.
+    Told { words: String },
     /// There is an order of this number, received.
     Import { order: String },
-    /// Stock changes, but nothing that is counted here: a count, a hold, a treatment.
+    /// A pack is held back or let go, which others may change again.
     Other,
 }
 
@@ -34,6 +34,9 @@ pub(crate) enum Body {
     Json(Value),
     Csv(String),
 }
+
+/// What the words of a spill, a count or a treatment begin with.
+pub(crate) const TOLD: &str = "told by ";
 
 /// The columns of a purchase file.
 pub(crate) const COLUMNS: &str = "order_no,line_no,supplier,ordered_on,received_on,item,lot,packs,pack_quantity,unit,line_price,currency,freight,expires_on";
@@ -56,6 +59,7 @@ pub(crate) fn choose(
         let mut of_state = casts.iter().rev().filter(|(_, has)| *has == state);
         of_state.next().map(|(code, _)| code.clone())
     };
+    let told = || format!("{TOLD}{key}");
     let step = |verb: &str, cast: String, to: &'static str, body: Value| {
         (
             format!("/v1/casts/{cast}/{verb}"),
@@ -89,17 +93,22 @@ pub(crate) fn choose(
         (10, _, Some(cast), _) => step("undo", cast, "booked", json!({})),
         (11, _, _, Some(cast)) => step("undo", cast, "poured", json!({})),
         (12, ..) => {
-            let reason = format!("spilled by {key}");
-            let body = json!({"quantity": "1", "reason": reason});
+            let words = told();
+            let body = json!({"quantity": "1", "reason": words});
             (
                 format!("/v1/packs/{some_pack}/spill"),
                 body,
-                Effect::Spill { reason },
+                Effect::Told { words },
             )
         }
         (13, ..) => {
-            let body = json!({"on_hand": (20 + chance.below(900)).to_string()});
-            (format!("/v1/packs/{some_pack}/count"), body, Effect::Other)
+            let words = told();
+            let body = json!({"on_hand": (20 + chance.below(900)).to_string(), "reason": words});
+            (
+                format!("/v1/packs/{some_pack}/count"),
+                body,
+                Effect::Told { words },
+            )
         }
         (14, ..) => (
             format!("/v1/packs/{some_pack}/hold"),
@@ -112,8 +121,9 @@ pub(crate) fn choose(
             Effect::Other,
         ),
         (16, ..) => {
-            let body = json!({"treated_on": day, "release_agent": "vial", "vials": 1, "recount": true, "molds": [{"mold": "mold"}]});
-            ("/v1/treatments".to_owned(), body, Effect::Other)
+            let words = told();
+            let body = json!({"treated_on": day, "release_agent": "vial", "vials": 1, "recount": true, "molds": [{"mold": "mold"}], "note": words});
+            ("/v1/treatments".to_owned(), body, Effect::Told { words })
         }
         (17, ..) => return import(key, day, chance),
         _ => book(chance),

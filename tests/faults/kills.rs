@@ -98,17 +98,13 @@ fn held(workers: &[Worker]) -> usize {
         );
         there += usize::from(now != state);
     }
-    for spill in &told.spills {
-        assert!(found.spills.contains(spill), "lost: {spill}");
+    for known in &told.told {
+        assert!(found.told.contains(known), "lost: {known}");
     }
-    for spill in found
-        .spills
-        .iter()
-        .filter(|spill| !told.spills.contains(spill))
-    {
-        let asked = pending()
-            .any(|deed| matches!(&deed.effect, Effect::Spill { reason } if reason == spill));
-        assert!(asked, "nobody told of: {spill}");
+    for known in found.told.iter().filter(|known| !told.told.contains(known)) {
+        let asked =
+            pending().any(|deed| matches!(&deed.effect, Effect::Told { words } if words == known));
+        assert!(asked, "nobody told of: {known}");
         there += 1;
     }
     assert!(

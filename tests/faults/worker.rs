@@ -14,7 +14,7 @@ use crate::support::{Client, lab};
 pub(crate) struct Journal {
     /// Its casts in the order of booking, with their states.
     pub(crate) casts: Vec<(String, &'static str)>,
-    pub(crate) spills: BTreeSet<String>,
+    pub(crate) told: BTreeSet<String>,
     pub(crate) orders: BTreeSet<String>,
     pub(crate) statuses: BTreeMap<u16, u64>,
     pub(crate) longest: Duration,
@@ -135,8 +135,8 @@ impl Worker {
                 let known = journal.casts.iter_mut().find(|(code, _)| code == cast);
                 known.expect("a cast of its own").1 = to;
             }
-            Effect::Spill { reason } => {
-                journal.spills.insert(reason.clone());
+            Effect::Told { words } => {
+                journal.told.insert(words.clone());
             }
             Effect::Import { order } => {
                 journal.orders.insert(order.clone());
