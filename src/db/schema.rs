@@ -437,6 +437,70 @@ diesel::table! {
     }
 }
 
+diesel::table! {
+    price_corrections (id) {
+        id -> BigInt,
+        order_line_id -> Nullable<BigInt>,
+        lot_id -> Nullable<BigInt>,
+        amount_micro -> BigInt,
+        currency -> Text,
+        rate -> Nullable<Text>,
+        value_micro -> BigInt,
+        corrected_on -> Date,
+        reason -> Text,
+        actor -> Text,
+        recorded_at -> Timestamp,
+    }
+}
+
+diesel::table! {
+    price_shares (id) {
+        id -> BigInt,
+        correction_id -> BigInt,
+        lot_id -> BigInt,
+        kind -> Text,
+        movement_id -> Nullable<BigInt>,
+        cast_id -> Nullable<BigInt>,
+        grant_id -> Nullable<BigInt>,
+        amount_micro -> BigInt,
+        posted_on -> Date,
+    }
+}
+
+diesel::table! {
+    charge_changes (id) {
+        id -> BigInt,
+        cast_id -> BigInt,
+        before_json -> Text,
+        after_json -> Text,
+        reason -> Text,
+        actor -> Text,
+        recorded_at -> Timestamp,
+    }
+}
+
+diesel::table! {
+    periods (id) {
+        id -> BigInt,
+        first_day -> Nullable<Date>,
+        last_day -> Date,
+        closed_at -> Timestamp,
+        closed_by -> Text,
+        heads -> Text,
+        heads_digest -> Text,
+    }
+}
+
+diesel::table! {
+    period_reports (period_id, report, grouped_by, format) {
+        period_id -> BigInt,
+        report -> Text,
+        grouped_by -> Text,
+        format -> Text,
+        body -> Text,
+    }
+}
+
 diesel::joinable!(idempotency_keys -> tokens (token_id));
 diesel::joinable!(catalogue_links -> catalogue_entries (entry_id));
 diesel::joinable!(materials -> catalogue_entries (id));
@@ -477,6 +541,15 @@ diesel::joinable!(refused_demand -> refused_bookings (refused_booking_id));
 diesel::joinable!(refused_demand -> materials (material_id));
 diesel::joinable!(dirty_materials -> materials (material_id));
 diesel::joinable!(reorder_advice -> catalogue_entries (item_id));
+diesel::joinable!(price_corrections -> order_lines (order_line_id));
+diesel::joinable!(price_corrections -> lots (lot_id));
+diesel::joinable!(price_shares -> price_corrections (correction_id));
+diesel::joinable!(price_shares -> lots (lot_id));
+diesel::joinable!(price_shares -> movements (movement_id));
+diesel::joinable!(price_shares -> casts (cast_id));
+diesel::joinable!(price_shares -> catalogue_entries (grant_id));
+diesel::joinable!(charge_changes -> casts (cast_id));
+diesel::joinable!(period_reports -> periods (period_id));
 
 diesel::allow_tables_to_appear_in_same_query!(
     installation,
@@ -513,4 +586,9 @@ diesel::allow_tables_to_appear_in_same_query!(
     warnings,
     outbox,
     job_runs,
+    price_corrections,
+    price_shares,
+    charge_changes,
+    periods,
+    period_reports,
 );
