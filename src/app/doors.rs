@@ -131,6 +131,8 @@ pub const DOORS: &[Door] = &[
     door("POST", "/v1/warnings/{id}/acknowledge", HANDLERS),
     // reports
     door("GET", "/v1/reports/replica-cost", EVERYONE),
+    door("GET", "/v1/reports/waste", EVERYONE),
+    door("GET", "/v1/reports/stock-value", EVERYONE),
     door("GET", "/v1/reports/residue", EVERYONE),
     // reorder
     door("GET", "/v1/reorder", EVERYONE),

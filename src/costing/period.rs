@@ -7,6 +7,10 @@ use std::fmt;
 
 use chrono::NaiveDate;
 
+/// The first and last day that both databases and every calendar here can write: an open end.
+const FIRST_DAY: NaiveDate = NaiveDate::from_ymd_opt(1, 1, 1).expect("a day");
+const LAST_DAY: NaiveDate = NaiveDate::from_ymd_opt(9999, 12, 31).expect("a day");
+
 /// Days from `from` to `to`, both included.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub struct Period {
@@ -59,6 +63,14 @@ impl Period {
         }
     }
 
+    /// The period between two days that came from one.
+    pub(in crate::costing) const fn between(
+        from: Option<NaiveDate>,
+        to: Option<NaiveDate>,
+    ) -> Self {
+        Self { from, to }
+    }
+
     /// The first day, unless open.
     #[must_use]
     pub const fn from(self) -> Option<NaiveDate> {
@@ -69,6 +81,17 @@ impl Period {
     #[must_use]
     pub const fn to(self) -> Option<NaiveDate> {
         self.to
+    }
+
+    /// Its first and last day, an open end as far away as a day can be.
+    ///
+    /// ```
+    /// let (first, last) = heeltap::costing::period::Period::default().days();
+    /// assert_eq!((first.to_string(), last.to_string()), ("0001-01-01".into(), "9999-12-31".into()));
+    /// ```
+    #[must_use]
+    pub fn days(self) -> (NaiveDate, NaiveDate) {
+        (self.from.unwrap_or(FIRST_DAY), self.to.unwrap_or(LAST_DAY))
     }
 
     /// The period as a part of a file's name.

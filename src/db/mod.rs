@@ -25,7 +25,7 @@ mod url;
 
 pub use connection::AnyConnection;
 pub use existing::{installation_peek, sqlite_remove};
-pub use expressions::sum_bigint;
+pub use expressions::{as_written, sum_bigint};
 pub use installation::{Installation, installation_fetch, installation_settle};
 pub use job_runs::{job_claim, job_give_back};
 pub use migrate::{migrate, newer_schema, newest_version};

@@ -3,7 +3,7 @@
 //! Each case stands in `costing.json` beside its source.
 
 use heeltap::base::{Currency, Money};
-use heeltap::costing::csv_export::{Cell, begins_a_formula, quoted, record_append};
+use heeltap::costing::export::csv_file::{Cell, begins_a_formula, quoted, record_append};
 use heeltap::costing::rounding::print_table;
 use serde_json::Value;
 

@@ -9,7 +9,7 @@ use utoipa::ToSchema;
 use super::facts::{Observation, PouredCast};
 use crate::base::{Micro, Money};
 use crate::casting::cost::Component;
-use crate::costing::grouping::{Part, WHOLE_SHARE};
+use crate::costing::replica_cost::grouping::{Part, WHOLE_SHARE};
 
 /// By what the report is grouped.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, ToSchema)]
@@ -99,7 +99,7 @@ pub struct RowPart {
 ///
 /// ```
 /// use heeltap::base::{Code, Micro};
-/// use heeltap::costing::grouping::{Part, WHOLE_SHARE};
+/// use heeltap::costing::replica_cost::grouping::{Part, WHOLE_SHARE};
 /// use heeltap::costing::residue::facts::{Observation, PouredCast};
 /// use heeltap::costing::residue::grouping::{ResidueBy, ResidueKey, row_parts};
 /// let on = "2026-03-02".parse().unwrap();

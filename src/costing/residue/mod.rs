@@ -10,7 +10,6 @@ pub mod facts;
 pub mod grouping;
 pub mod ops;
 pub mod report;
-pub mod report_csv;
-pub mod routes;
+pub mod sheet;
 pub mod tally;
 pub mod view;

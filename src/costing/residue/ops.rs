@@ -10,10 +10,10 @@ use super::view::ResidueReport;
 use crate::base::{Currency, Error};
 use crate::casting::sums::learned::FactorPosterior;
 use crate::catalogue::{recipe_all, recipe_facts};
-use crate::costing::grouping::parts_of;
-use crate::costing::ops::{CastMoney, days_of};
+use crate::costing::cast_money::CastMoney;
 use crate::costing::period::Period;
-use crate::costing::report::Names;
+use crate::costing::replica_cost::grouping::parts_of;
+use crate::costing::replica_cost::report::Names;
 use crate::costing::store;
 use crate::db::AnyConnection;
 
@@ -33,7 +33,7 @@ pub fn residue(
         let of_cast = cups.entry(judged.observation.cast_id).or_default();
         of_cast.push((place, judged));
     }
-    let casts = store::casts_poured(conn, days_of(period))?;
+    let casts = store::casts_poured(conn, period.days())?;
     let mut gathering = ResidueGathering::new(by);
     if let (Some(first), Some(last)) = (casts.first(), casts.last()) {
         let ids = (first.id, last.id);

@@ -9,9 +9,9 @@ use super::tally::{ResidueTally, WeighedCup};
 use super::view::{ResidueReport, ResidueRow, WEIGHINGS_MAX, WeighingRow, WithoutWeighing};
 use crate::base::{Code, Currency, Error, Micro};
 use crate::catalogue::UNASSIGNED;
-use crate::costing::grouping::{Part, WHOLE_SHARE};
 use crate::costing::period::Period;
-use crate::costing::report::{Names, TOTAL};
+use crate::costing::replica_cost::grouping::{Part, WHOLE_SHARE};
+use crate::costing::replica_cost::report::{Names, TOTAL};
 
 /// A weighing beyond this is shown as this far away, in predictive standard deviations.
 const Z_SHOWN_MAX: f64 = 1e6;
@@ -154,7 +154,7 @@ impl ResidueGathering {
             from: period.from(),
             to: period.to(),
             group_by: self.by,
-            currency: currency.as_str().to_owned(),
+            currency,
             rounding: ROUNDING.to_owned(),
             rows: rows.into_iter().map(|(_, row)| row).collect(),
             total,
@@ -303,7 +303,7 @@ fn weighing(
 ///
 /// ```
 /// use heeltap::costing::residue::report::whole;
-/// assert_eq!(whole(Default::default()).share, heeltap::costing::grouping::WHOLE_SHARE);
+/// assert_eq!(whole(Default::default()).share, heeltap::costing::replica_cost::grouping::WHOLE_SHARE);
 /// ```
 #[must_use]
 pub fn whole(amounts: crate::casting::cost::Components) -> Part {

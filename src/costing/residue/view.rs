@@ -6,7 +6,7 @@ use utoipa::ToSchema;
 
 use super::drain::DrainTime;
 use super::grouping::ResidueBy;
-use crate::base::{Code, Micro, Money, Quantity};
+use crate::base::{Code, Currency, Micro, Money, Quantity};
 
 /// How many weighings a report lists at most, newest first.
 pub const WEIGHINGS_MAX: usize = 500;
@@ -21,7 +21,7 @@ pub struct ResidueReport {
     /// By what the rows are grouped.
     pub group_by: ResidueBy,
     /// The base currency, in which every amount is.
-    pub currency: String,
+    pub currency: Currency,
     /// How the figures were rounded.
     pub rounding: String,
     /// The rows, by key; what nobody is charged for comes last.

@@ -6,8 +6,8 @@ use proptest::prelude::*;
 
 use crate::base::{Code, Currency, Micro, Money, Quantity};
 use crate::casting::cost::{Component, Components};
-use crate::costing::grouping::Part;
 use crate::costing::period::Period;
+use crate::costing::replica_cost::grouping::Part;
 use crate::costing::residue::facts::{Judged, Observation, PouredCast, judge};
 use crate::costing::residue::grouping::ResidueBy;
 use crate::costing::residue::report::{ResidueGathering, ResidueNames, whole};

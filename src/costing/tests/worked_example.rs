@@ -2,10 +2,10 @@
 
 use super::books::{Cast, cast, entry};
 use crate::base::{Currency, Micro, Money};
-use crate::costing::grouping::GroupBy;
-use crate::costing::ops::replica_cost;
 use crate::costing::period::Period;
-use crate::costing::report::{CostRow, ReplicaCost};
+use crate::costing::replica_cost::grouping::GroupBy;
+use crate::costing::replica_cost::ops::replica_cost;
+use crate::costing::replica_cost::report::{CostRow, ReplicaCost};
 use crate::db::fixture::{on_database, write};
 
 /// A fraction.

@@ -64,7 +64,7 @@ pub struct RatioEstimate {
 /// without the correction for a finite population (from memory).
 ///
 /// ```
-/// use heeltap::costing::interval::{CostAndChips, ratio_estimate};
+/// use heeltap::costing::replica_cost::interval::{CostAndChips, ratio_estimate};
 /// let casts = [(10.0, 4.0), (12.0, 4.0)].map(|(cost, good_chips)| CostAndChips { cost, good_chips });
 /// let estimate = ratio_estimate(&casts).ok_or("two casts")?;
 /// // R = 22/8; both residuals are 1 away; se = sqrt(2/1 * 2) / 8.
@@ -98,7 +98,7 @@ pub fn ratio_estimate(casts: &[CostAndChips]) -> Option<RatioEstimate> {
 /// [`Error::Invalid`] when an end leaves the range of money.
 ///
 /// ```
-/// use heeltap::costing::interval::{CostAndChips, planning_interval};
+/// use heeltap::costing::replica_cost::interval::{CostAndChips, planning_interval};
 /// let one = CostAndChips { cost: 10.0, good_chips: 4.0 };
 /// assert_eq!(planning_interval(&[one; 4])?, None);
 /// let alike = planning_interval(&[one; 5])?.ok_or(heeltap::base::Error::internal("five casts"))?;

@@ -12,12 +12,20 @@ use crate::casting::cost::{Component, Components};
 use crate::db::schema::{cast_charges, cast_costs, casts, catalogue_entries};
 use crate::db::{AnyConnection, sum_bigint};
 
-use super::grouping::CastFacts;
-use super::report::Names;
+use super::replica_cost::grouping::CastFacts;
+use super::replica_cost::report::Names;
 
 mod residue;
+mod stock_value;
+mod waste;
 
 pub(super) use residue::{casts_poured, observations, part_prices};
+pub(super) use stock_value::{
+    lots_known, pool_value_between, pool_value_until, value_between, value_until,
+};
+pub(super) use waste::{
+    discarded_by_cast, losses_between, offcut_shares, pool_waste_between, used_by_cast,
+};
 
 /// The sums of the ten components in their order, and of all rows whatever their component.
 type Sums = (i64, i64, i64, i64, i64, i64, i64, i64, i64, i64, i64);

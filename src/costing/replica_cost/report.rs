@@ -3,7 +3,7 @@
 //! Invariants: amounts are printed at the currency's minor unit and add up along rows and columns; `exact_total`, the
 //! cost per good chip and the shares come from the sums before rounding, so that the report can be held against the
 //! books; the rows of one report are in a fixed order. Deliberately absent: charge statements (an interval never stands
-//! on one), the layout of files (`report_csv.rs`).
+//! on one), the layout of files (`sheet`).
 
 use std::collections::{BTreeMap, HashMap};
 
@@ -13,12 +13,12 @@ use utoipa::ToSchema;
 
 use super::grouping::{CastFacts, GroupBy, Part, RowKey, WHOLE_SHARE, in_order};
 use super::interval::{PlanningInterval, planning_interval};
-use super::period::Period;
-use super::rounding::{PrintedRow, parts_adding_up, print_table};
 use super::tally::{CHIP_PARTS, Tally};
 use crate::base::{Code, Currency, Error, MICRO_PER_UNIT, Micro, Money};
 use crate::casting::cost::{Component, ComponentAmount, Components};
 use crate::catalogue::UNASSIGNED;
+use crate::costing::period::Period;
+use crate::costing::rounding::{PrintedRow, parts_adding_up, print_table};
 
 /// The key of the report's total.
 pub const TOTAL: &str = "total";
@@ -33,7 +33,7 @@ pub struct ReplicaCost {
     /// By what the rows are grouped.
     pub group_by: GroupBy,
     /// The base currency, in which every amount is.
-    pub currency: String,
+    pub currency: Currency,
     /// How the amounts were rounded.
     pub rounding: String,
     /// The rows, by key; what nobody is charged for comes last.
@@ -152,9 +152,9 @@ impl Gathering {
     ///
     /// ```
     /// use heeltap::base::Currency;
-    /// use heeltap::costing::grouping::GroupBy;
+    /// use heeltap::costing::replica_cost::grouping::GroupBy;
     /// use heeltap::costing::period::Period;
-    /// use heeltap::costing::report::{Gathering, Names};
+    /// use heeltap::costing::replica_cost::report::{Gathering, Names};
     /// let euro = Currency::parse("EUR").map_err(heeltap::base::Error::internal)?;
     /// let report = Gathering::new(GroupBy::Month).report(
     ///     Period::default(), euro, &Names::new(), (0, Default::default()),
@@ -195,7 +195,7 @@ impl Gathering {
             from: period.from(),
             to: period.to(),
             group_by: self.by,
-            currency: currency.as_str().to_owned(),
+            currency,
             rounding: rounding_rule(currency),
             rows,
             total,
@@ -208,7 +208,7 @@ impl Gathering {
 ///
 /// ```
 /// let euro = heeltap::base::Currency::parse("EUR").map_err(|e| e.to_string())?;
-/// assert!(heeltap::costing::report::rounding_rule(euro).starts_with("amounts are rounded to 0.01 EUR"));
+/// assert!(heeltap::costing::replica_cost::report::rounding_rule(euro).starts_with("amounts are rounded to 0.01 EUR"));
 /// # Ok::<(), String>(())
 /// ```
 #[must_use]

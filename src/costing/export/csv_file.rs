@@ -9,42 +9,15 @@
 
 use std::fmt::Write;
 
-use crate::base::Micro;
+use super::sheet::{Cell, FRAME, Tabular};
 
 /// What a spreadsheet may take for the beginning of a formula.
 const BEGINS_A_FORMULA: [char; 11] = ['=', '+', '-', '@', '\t', '\r', '\n', '＝', '＋', '－', '＠'];
 
-/// A cell.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub enum Cell {
-    /// Text of any kind.
-    Text(String),
-    /// A whole number.
-    Count(usize),
-    /// A decimal.
-    Decimal(Micro),
-    /// An amount with the digits of its currency's minor unit.
-    Amount(crate::base::Money, crate::base::Currency),
-    /// Nothing.
-    Blank,
-}
-
-impl Cell {
-    /// A text.
-    pub fn text(text: impl Into<String>) -> Self {
-        Self::Text(text.into())
-    }
-
-    /// A decimal, or nothing.
-    pub fn decimal(value: Option<impl Into<Micro>>) -> Self {
-        value.map_or(Self::Blank, |value| Self::Decimal(value.into()))
-    }
-}
-
 /// Whether a spreadsheet may take a text for a formula.
 ///
 /// ```
-/// use heeltap::costing::csv_export::begins_a_formula;
+/// use heeltap::costing::export::csv_file::begins_a_formula;
 /// assert!(begins_a_formula("=1+2") && begins_a_formula("-5 kg returned"));
 /// assert!(!begins_a_formula("plain text") && !begins_a_formula(""));
 /// ```
@@ -56,7 +29,7 @@ pub fn begins_a_formula(text: &str) -> bool {
 /// A text as it stands in the file.
 ///
 /// ```
-/// use heeltap::costing::csv_export::quoted;
+/// use heeltap::costing::export::csv_file::quoted;
 /// assert_eq!(quoted("5\" disc"), "\"5\"\" disc\"");
 /// assert_eq!(quoted("@sum"), "\"'@sum\"");
 /// ```
@@ -70,7 +43,7 @@ pub fn quoted(text: &str) -> String {
 ///
 /// ```
 /// use heeltap::base::Micro;
-/// use heeltap::costing::csv_export::{Cell, record_append};
+/// use heeltap::costing::export::{csv_file::record_append, sheet::Cell};
 /// let mut file = String::new();
 /// record_append(&mut file, &[Cell::text("G-1"), Cell::Count(3), Cell::Decimal(Micro::from_int(-2)), Cell::Blank]);
 /// assert_eq!(file, "\"G-1\",3,-2,\r\n");
@@ -90,6 +63,36 @@ pub fn record_append(file: &mut String, cells: &[Cell]) {
         };
     }
     file.push_str("\r\n");
+}
+
+/// The first record: the names of the columns, the frame's last.
+#[must_use]
+pub fn csv_head(table: &dyn Tabular) -> String {
+    let mut file = String::new();
+    let names = table.columns().into_iter().chain(FRAME);
+    record_append(&mut file, &names.map(Cell::text).collect::<Vec<_>>());
+    file
+}
+
+/// The records from a place on, each with the frame, until about `bytes` are written or none is left; the place after
+/// them.
+#[must_use]
+pub fn csv_part(table: &dyn Tabular, mut at: usize, bytes: usize) -> (String, usize) {
+    let frame = table.frame().cells();
+    let mut part = String::new();
+    while at < table.records() && part.len() < bytes {
+        let mut cells = table.record(at);
+        cells.extend(frame.iter().cloned());
+        record_append(&mut part, &cells);
+        at += 1;
+    }
+    (part, at)
+}
+
+/// The whole file.
+#[must_use]
+pub fn csv_whole(table: &dyn Tabular) -> String {
+    csv_head(table) + &csv_part(table, 0, usize::MAX).0
 }
 
 #[cfg(test)]

@@ -45,7 +45,7 @@ impl GroupBy {
     /// The way of a word; none when the word is unknown.
     ///
     /// ```
-    /// use heeltap::costing::grouping::GroupBy;
+    /// use heeltap::costing::replica_cost::grouping::GroupBy;
     /// assert_eq!(GroupBy::from_word("month"), Some(GroupBy::Month));
     /// assert_eq!(GroupBy::from_word("Month"), None);
     /// ```
@@ -103,7 +103,7 @@ impl RowKey {
     ///
     /// ```
     /// use heeltap::base::{Code, Micro};
-    /// use heeltap::costing::grouping::{CastFacts, GroupBy, Part, RowKey, WHOLE_SHARE};
+    /// use heeltap::costing::replica_cost::grouping::{CastFacts, GroupBy, Part, RowKey, WHOLE_SHARE};
     /// let cast = CastFacts {
     ///     id: 7,
     ///     code: Code::parse("C-00007").map_err(|e| e.to_string())?,
@@ -135,7 +135,7 @@ impl RowKey {
 ///
 /// ```
 /// use heeltap::base::Micro;
-/// use heeltap::costing::grouping::{WHOLE_SHARE, parts_of};
+/// use heeltap::costing::replica_cost::grouping::{WHOLE_SHARE, parts_of};
 /// let parts = parts_of(&[], &[(None, Default::default())]);
 /// assert_eq!((parts.len(), parts[0].share), (1, WHOLE_SHARE));
 /// let parts = parts_of(&[(1, Micro::from_int(60)), (2, Micro::from_int(40))], &[]);

@@ -37,8 +37,8 @@ impl Tally {
     ///
     /// ```
     /// use heeltap::base::Micro;
-    /// use heeltap::costing::grouping::Part;
-    /// use heeltap::costing::tally::{CHIP_PARTS, Tally};
+    /// use heeltap::costing::replica_cost::grouping::Part;
+    /// use heeltap::costing::replica_cost::tally::{CHIP_PARTS, Tally};
     /// let mut tally = Tally::default();
     /// let part = Part { grant_id: Some(1), share: Micro::from_int(25), amounts: Default::default() };
     /// tally.add((18, 2), &part)?;
@@ -110,7 +110,7 @@ fn quotient(num: i128, den: i128) -> Result<i64, Error> {
 mod tests {
     use super::*;
     use crate::casting::cost::Component;
-    use crate::costing::grouping::WHOLE_SHARE;
+    use crate::costing::replica_cost::grouping::WHOLE_SHARE;
 
     fn part(share: Micro, residue: &str, chip: &str) -> Part {
         let mut amounts = Components::default();

@@ -1,0 +1,11 @@
+//! The costing room's doors.
+
+mod answer;
+mod reports;
+
+use utoipa_actix_web::service_config::ServiceConfig;
+
+/// Adds the costing room's operations.
+pub fn routes(cfg: &mut ServiceConfig<'_>) {
+    cfg.configure(reports::routes);
+}
