@@ -11,6 +11,7 @@ use heeltap::stock::views::{LotState, LotView, lots_list};
 use serde_json::{Value, json};
 
 use crate::support::lab::micro;
+use crate::support::reconcile::reconciled;
 use crate::support::{Client, TestApp};
 
 /// A demo that is filled up to a day, the clock back at that day.
@@ -39,6 +40,7 @@ fn verified(app: &TestApp) {
     let found = found.expect("the books must be read");
     assert!(found.ok, "{:?}", found.breaches);
     assert!(found.movements > 1_000, "{} movements", found.movements);
+    reconciled(app);
 }
 
 /// Every item of a list, over all its pages.

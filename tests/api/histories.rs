@@ -22,6 +22,7 @@ use serde_json::json;
 
 use crate::support::TestApp;
 use crate::support::lab::{receive, stocked};
+use crate::support::reconcile::reconciled;
 
 /// One step of a history. Packs, movements and casts are named by number; one that does not exist is refused, which is fine.
 #[derive(Debug, Clone)]
@@ -329,6 +330,7 @@ fn play(history: &[Step]) -> Result<(), TestCaseError> {
             found.breaches
         );
     }
+    reconciled(&app);
     Ok(())
 }
 

@@ -43,4 +43,5 @@ mod treatments;
 mod upgrades;
 mod verify;
 mod warnings;
+mod waste;
 mod weighings;

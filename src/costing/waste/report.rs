@@ -70,8 +70,10 @@ pub struct WasteRow {
 pub struct WasteAmount {
     /// The kind.
     pub category: Category,
-    /// The amount.
+    /// The amount, rounded so that rows and columns add up.
     pub amount: Money,
+    /// Before rounding, to the millionth.
+    pub exact: Money,
 }
 
 /// Gathers casts and losses into a report.
@@ -197,14 +199,21 @@ fn row(
     tally: &WasteTally,
     printed: &PrintedRow<CATEGORIES>,
 ) -> Result<WasteRow, Error> {
-    let amounts = Category::ALL.into_iter().zip(printed.cells);
+    let exact = tally.amounts.in_order();
+    let amounts = Category::ALL
+        .into_iter()
+        .zip(printed.cells.into_iter().zip(exact));
     Ok(WasteRow {
         key,
         name,
         casts: tally.casts,
         spent_on_casts: tally.spent,
         amounts: amounts
-            .map(|(category, amount)| WasteAmount { category, amount })
+            .map(|(category, (amount, exact))| WasteAmount {
+                category,
+                amount,
+                exact,
+            })
             .collect(),
         total: printed.total,
         exact_total: tally.amounts.total()?,

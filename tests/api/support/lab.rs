@@ -105,7 +105,7 @@ pub(crate) fn micro(value: &Value) -> i64 {
     Quantity::parse(text).expect("a decimal").micro()
 }
 
-/// Proves the books.
+/// Proves the books, and the reports against them.
 pub(crate) fn verified(app: &TestApp) {
     let found = app
         .service
@@ -113,4 +113,5 @@ pub(crate) fn verified(app: &TestApp) {
         .read(heeltap::stock::verify::verify)
         .expect("the books must be read");
     assert!(found.ok, "{:?}", found.breaches);
+    super::reconcile::reconciled(app);
 }

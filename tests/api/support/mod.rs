@@ -6,6 +6,7 @@ mod client;
 mod database;
 pub(crate) mod lab;
 mod process;
+pub(crate) mod reconcile;
 mod shelf;
 
 pub(crate) use app::TestApp;
