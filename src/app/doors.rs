@@ -129,6 +129,14 @@ pub const DOORS: &[Door] = &[
     // warnings
     door("GET", "/v1/warnings", EVERYONE),
     door("POST", "/v1/warnings/{id}/acknowledge", HANDLERS),
+    // costing
+    door("POST", "/v1/price-corrections", BUYER),
+    door("GET", "/v1/price-corrections", EVERYONE),
+    door("GET", "/v1/price-corrections/{id}", EVERYONE),
+    door("POST", "/v1/periods", ADMINISTRATOR),
+    door("GET", "/v1/periods", EVERYONE),
+    door("GET", "/v1/periods/{id}", EVERYONE),
+    door("GET", "/v1/periods/{id}/heads", EVERYONE),
     // reports
     door("GET", "/v1/reports/replica-cost", EVERYONE),
     door("GET", "/v1/reports/waste", EVERYONE),

@@ -37,7 +37,8 @@ use crate::http::{Door, ProblemBody, Role};
         (name = "purchasing", description = "Purchase files, orders, exchange rates"),
         (name = "stock", description = "Lots and packs, bench events, and the proof of the books"),
         (name = "warnings", description = "What needs somebody's attention"),
-        (name = "reports", description = "What replicas cost, for those who pay; what stays in the cups, for those who cast"),
+        (name = "costing", description = "Prices that turned out otherwise, and periods that are closed"),
+        (name = "reports", description = "What replicas cost and what was wasted, for those who pay; what the stock is worth; what stays in the cups"),
         (name = "reorder", description = "What runs out when, by when to order, and how much"),
     )
 )]

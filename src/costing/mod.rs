@@ -7,9 +7,11 @@
 //! (casting), who is charged (given at the booking).
 
 mod cast_money;
+pub mod corrections;
 pub mod export;
 pub mod ops;
 pub mod period;
+pub mod periods;
 pub mod replica_cost;
 pub mod reports;
 pub mod residue;

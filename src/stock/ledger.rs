@@ -78,6 +78,12 @@ impl MovementKind {
         matches!(self, Self::Receipt | Self::Revaluation)
     }
 
+    /// Whether the movement is a loss, whatever it was lost for.
+    #[must_use]
+    pub const fn is_loss(self) -> bool {
+        matches!(self, Self::Spill | Self::Count | Self::WriteOff)
+    }
+
     /// Whether the movement is demand in the sense of reordering.
     #[must_use]
     pub const fn is_demand(self) -> bool {

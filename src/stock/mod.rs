@@ -21,6 +21,7 @@ pub mod needs;
 pub mod on_order;
 pub mod picking;
 pub mod post;
+pub mod price_shares;
 pub mod promises;
 pub mod receive;
 pub mod repicking;

@@ -1,4 +1,5 @@
-//! Verify: proves the seven invariants from the books themselves, and the history of each lot from heads that were kept.
+//! Verify: proves the seven invariants from the books themselves, and the history of each lot from heads that were kept:
+//! those of the last closed period, and those that are given.
 
 use std::collections::HashMap;
 
@@ -56,18 +57,42 @@ pub fn verify_against(conn: &mut AnyConnection, kept: &Heads) -> Result<Verified
         movements: 0,
         breaches: Vec::new(),
     };
-    let (demand, there) = lots(conn, kept, &mut found)?;
-    if !kept.lots().is_empty() {
-        let standing = standing(heads(conn)?, there);
-        found.breaches.extend(heads_compare(kept, &standing));
+    let of_period = heads_of_period(conn, &mut found.breaches)?;
+    let (demand, there) = lots(conn, [kept, &of_period], &mut found)?;
+    for (kept, there) in [kept, &of_period].into_iter().zip(there) {
+        if !kept.lots().is_empty() {
+            let standing = standing(heads(conn)?, there);
+            found.breaches.extend(heads_compare(kept, &standing));
+        }
     }
     promises(conn, &mut found.breaches)?;
     covered(conn, &mut found.breaches)?;
     daily_demand(conn, demand, &mut found.breaches)?;
     cast_costs(conn, &mut found.breaches)?;
     treatments(conn, &mut found.breaches)?;
+    corrections(conn, &mut found.breaches)?;
     found.ok = found.breaches.is_empty();
     Ok(found)
+}
+
+/// The heads that were kept when the last period was closed; none without one.
+fn heads_of_period(conn: &mut AnyConnection, breaches: &mut Vec<Breach>) -> Result<Heads, Error> {
+    let Some((id, file, digest)) = store::period_last(conn)? else {
+        return Ok(Heads::new(Vec::new()));
+    };
+    let mut wrong = |detail: String| {
+        breaches.push(Breach {
+            invariant: 6,
+            subject: format!("period {id}"),
+            detail,
+        });
+        Ok(Heads::new(Vec::new()))
+    };
+    match Heads::parse(file.as_bytes()) {
+        Ok(heads) if heads.digest() == digest => Ok(heads),
+        Ok(_) => wrong("its heads are not those of its digest".to_owned()),
+        Err(error) => wrong(format!("its heads do not read back: {error}")),
+    }
 }
 
 /// Demand by material and day, in millionths.
@@ -76,18 +101,18 @@ type Demand = HashMap<(i64, NaiveDate), i64>;
 /// By lot: the hash of its movement at the place of the head that was kept.
 type There = HashMap<i64, String>;
 
-/// Audits every lot. Returns the demand that the movements stand for, and what stands at the places of the kept heads.
+/// Audits every lot. Returns the demand that the movements stand for, and what stands at the places of each of the kept
+/// heads.
 fn lots(
     conn: &mut AnyConnection,
-    kept: &Heads,
+    kept: [&Heads; 2],
     found: &mut Verified,
-) -> Result<(Demand, There), Error> {
-    let places: HashMap<i64, i64> = kept
-        .lots()
-        .iter()
-        .map(|head| (head.lot, head.seq))
-        .collect();
-    let (mut demand, mut there) = (Demand::new(), There::new());
+) -> Result<(Demand, [There; 2]), Error> {
+    let places = kept.map(|kept| -> HashMap<i64, i64> {
+        let lots = kept.lots().iter();
+        lots.map(|head| (head.lot, head.seq)).collect()
+    });
+    let (mut demand, mut there) = (Demand::new(), [There::new(), There::new()]);
     let mut after = 0;
     loop {
         let lots = store::lots_page(conn, None, None, after, LOTS_AT_A_TIME)?;
@@ -112,9 +137,11 @@ fn lots(
                 let sum = demand.entry((lot.material_id, day)).or_default();
                 *sum = sum.saturating_add(quantity);
             }
-            let place = places.get(&lot.id);
-            if let Some(entry) = entries.into_iter().find(|entry| Some(&entry.seq) == place) {
-                there.insert(lot.id, entry.hash);
+            for (places, there) in places.iter().zip(&mut there) {
+                let place = places.get(&lot.id);
+                if let Some(entry) = entries.iter().find(|entry| Some(&entry.seq) == place) {
+                    there.insert(lot.id, entry.hash.clone());
+                }
             }
         }
     }
@@ -253,6 +280,27 @@ fn treatments(conn: &mut AnyConnection, breaches: &mut Vec<Breach>) -> Result<()
                 detail,
             });
         }
+    }
+    Ok(())
+}
+
+/// Invariant 4 for price corrections: the shares add up to the correction, and those on the stock are its revaluations.
+fn corrections(conn: &mut AnyConnection, breaches: &mut Vec<Breach>) -> Result<(), Error> {
+    let mut wrong = |subject: String, detail: String| {
+        breaches.push(Breach {
+            invariant: 4,
+            subject,
+            detail,
+        });
+    };
+    for (id, value, shares) in store::corrections_against_shares(conn)? {
+        let detail = format!("it is {value} millionths, but its shares add up to {shares}");
+        wrong(format!("price correction {id}"), detail);
+    }
+    for (id, value, share) in store::revaluations_against_shares(conn)? {
+        let detail =
+            format!("it changes the value by {value} millionths, but its share is {share}");
+        wrong(format!("movement {id}"), detail);
     }
     Ok(())
 }

@@ -1,8 +1,8 @@
-//! Any history keeps the books whole: random receipts, bookings, changes of them, pours, demoulds, undos, cancellations, counts, losses,
+//! Any history keeps the books whole: random receipts, bookings, changes of them, pours, demoulds, undos, cancellations, counts, losses, price corrections,
 //! holds, reversals, release coats and looks at them, in any order. After every history all seven invariants are proved from the books.
 
 use chrono::{Days, NaiveDate};
-use heeltap::base::{Error, Quantity};
+use heeltap::base::{Error, Money, Quantity};
 use heeltap::casting::life::book::{Booking, cast_book};
 use heeltap::casting::life::demold::cast_demold;
 use heeltap::casting::life::inspect::treatment_inspect;
@@ -10,6 +10,7 @@ use heeltap::casting::life::pour::cast_pour;
 use heeltap::casting::life::reschedule::cast_reschedule;
 use heeltap::casting::life::treat::{treatment_apply, treatment_undo};
 use heeltap::casting::life::undo::{UndoIn, cast_cancel, cast_undo};
+use heeltap::costing::corrections::ops::price_correct;
 use heeltap::db::Tx;
 use heeltap::http::IfMatch;
 use heeltap::stock::counting::{CountIn, pack_count};
@@ -98,6 +99,10 @@ enum Step {
     Untreat {
         treatment: u8,
     },
+    Correct {
+        lot: u8,
+        cents: i16,
+    },
 }
 
 fn step() -> impl Strategy<Value = Step> {
@@ -117,6 +122,7 @@ fn step() -> impl Strategy<Value = Step> {
         1 => (1_u8..14).prop_map(|pack| Step::Open { pack }),
         1 => (1_u8..14).prop_map(|pack| Step::Hold { pack }),
         1 => (1_u8..14).prop_map(|pack| Step::Release { pack }),
+        1 => (1_u8..14, -900_i16..900).prop_map(|(lot, cents)| Step::Correct { lot, cents }),
         2 => (1_u8..14, 0_u16..300, ago()).prop_map(|(pack, found, ago)| Step::Count { pack, found, ago }),
         2 => (1_u8..14, 1_u16..200, any::<bool>(), ago())
             .prop_map(|(pack, some, spill, ago)| Step::Lose { pack, some, spill, ago }),
@@ -278,6 +284,12 @@ fn act(tx: &mut Tx<'_>, step: &Step) -> Result<(), Error> {
         }
         Step::Untreat { treatment } => {
             treatment_undo(tx, i64::from(*treatment), &UndoIn::default()).map(drop)
+        }
+        Step::Correct { lot, cents } => {
+            let amount = Money::from_micro(i64::from(*cents) * 10_001);
+            let input = json!({"lot": lot, "amount": amount, "reason": "corrected"});
+            let input = serde_json::from_value(input).map_err(Error::internal)?;
+            price_correct(tx, &input).map(drop)
         }
         Step::Reverse { movement } => {
             movement_reverse(tx, i64::from(*movement), &ReverseIn { reason: reason() }).map(drop)

@@ -11,6 +11,7 @@ use crate::base::{Error, RefusalKind, short_words};
 use crate::casting::store;
 use crate::db::Tx;
 use crate::stock::load::shelf;
+use crate::stock::price_shares::cast_shares_return;
 use crate::stock::promises::{
     cast_holds, cast_movements_reverse, cast_needs, cast_repromise, pack_used, promises_release,
 };
@@ -128,6 +129,7 @@ fn undo_pour(tx: &mut Tx<'_>, cast: &Standing, reason: &str) -> Result<(), Error
         reason => reason,
     };
     cast_movements_reverse(tx, cast.id, reason)?;
+    cast_shares_return(tx, cast.id, reason)?;
     pour_coats_undo(tx, cast, reason, cast.row.poured_on.unwrap_or(tx.today))?;
     for used in &record.durable_uses {
         pack_used(tx, used.pack_id, None, -used.uses)?;

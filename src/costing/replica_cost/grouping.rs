@@ -99,6 +99,17 @@ pub enum RowKey {
 }
 
 impl RowKey {
+    /// The row of a day's month.
+    ///
+    /// ```
+    /// use heeltap::costing::replica_cost::grouping::RowKey;
+    /// assert_eq!(RowKey::month("2026-03-04".parse().unwrap()), RowKey::Month(2026, 3));
+    /// ```
+    #[must_use]
+    pub fn month(day: NaiveDate) -> Self {
+        Self::Month(day.year(), day.month())
+    }
+
     /// The row of a part of a cast.
     ///
     /// ```
@@ -121,7 +132,7 @@ impl RowKey {
     pub fn of(by: GroupBy, cast: &CastFacts, part: &Part) -> Self {
         match by {
             GroupBy::Grant => part.grant_id.map_or(Self::Unassigned, Self::Grant),
-            GroupBy::Month => Self::Month(cast.demolded_on.year(), cast.demolded_on.month()),
+            GroupBy::Month => Self::month(cast.demolded_on),
             GroupBy::Recipe => Self::Recipe(cast.recipe_id),
             GroupBy::Cast => Self::Cast(cast.id),
         }

@@ -9,3 +9,4 @@ pub mod ops;
 pub mod report;
 pub mod sheet;
 pub mod tally;
+pub mod variance;

@@ -2,6 +2,7 @@
 
 use super::grouping::{GroupBy, parts_of};
 use super::report::{Gathering, Names, ReplicaCost};
+use super::variance::Posted;
 use crate::base::{Currency, Error};
 use crate::costing::cast_money::CastMoney;
 use crate::costing::period::Period;
@@ -39,5 +40,18 @@ pub fn replica_cost(
         GroupBy::Month | GroupBy::Cast => Names::new(),
     };
     let in_progress = store::work_in_progress(conn, days.1)?;
-    gathering.report(period, currency, &names, in_progress)
+    let posted: Vec<Posted> = store::variances_between(conn, days)?
+        .into_iter()
+        .map(|row| Posted {
+            cast: row
+                .cast_id
+                .zip(row.cast)
+                .zip(row.recipe_id)
+                .map(|((id, code), recipe)| (id, code, recipe)),
+            grant_id: row.grant_id,
+            on: row.on,
+            amount: row.amount,
+        })
+        .collect();
+    gathering.report(period, currency, &names, in_progress, &posted)
 }

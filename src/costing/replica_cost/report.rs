@@ -14,6 +14,7 @@ use utoipa::ToSchema;
 use super::grouping::{CastFacts, GroupBy, Part, RowKey, WHOLE_SHARE, in_order};
 use super::interval::{PlanningInterval, planning_interval};
 use super::tally::{CHIP_PARTS, Tally};
+use super::variance::{Posted, PriceVariances, price_variances};
 use crate::base::{Code, Currency, Error, MICRO_PER_UNIT, Micro, Money};
 use crate::casting::cost::{Component, ComponentAmount, Components};
 use crate::catalogue::UNASSIGNED;
@@ -42,6 +43,8 @@ pub struct ReplicaCost {
     pub total: CostRow,
     /// What was poured by the last day of the period and not demoulded by then. It is in no row.
     pub work_in_progress: WorkInProgress,
+    /// What price corrections posted in the period laid on casts, whenever those were demoulded. It is in no row.
+    pub price_variance: PriceVariances,
 }
 
 /// A row of the report.
@@ -145,7 +148,7 @@ impl Gathering {
         self.total.add(counts, &whole)
     }
 
-    /// The report, with what is in progress: its casts and its amounts.
+    /// The report, with what is in progress (its casts and its amounts) and the price variances posted.
     ///
     /// # Errors
     /// [`Error::Internal`] when a name is missing; [`Error::Invalid`] when a sum leaves the range of money.
@@ -157,7 +160,7 @@ impl Gathering {
     /// use heeltap::costing::replica_cost::report::{Gathering, Names};
     /// let euro = Currency::parse("EUR").map_err(heeltap::base::Error::internal)?;
     /// let report = Gathering::new(GroupBy::Month).report(
-    ///     Period::default(), euro, &Names::new(), (0, Default::default()),
+    ///     Period::default(), euro, &Names::new(), (0, Default::default()), &[],
     /// )?;
     /// assert_eq!((report.rows.len(), report.total.per_good_chip), (0, None));
     /// # Ok::<(), heeltap::base::Error>(())
@@ -168,6 +171,7 @@ impl Gathering {
         currency: Currency,
         names: &Names,
         (in_progress, amounts): (usize, Components),
+        posted: &[Posted],
     ) -> Result<ReplicaCost, Error> {
         let mut named = Vec::with_capacity(self.rows.len());
         for (key, (tally, code)) in self.rows {
@@ -200,6 +204,7 @@ impl Gathering {
             rows,
             total,
             work_in_progress: work_in_progress(in_progress, &amounts, currency)?,
+            price_variance: price_variances(self.by, posted, names, currency)?,
         })
     }
 }

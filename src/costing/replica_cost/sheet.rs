@@ -1,9 +1,10 @@
 //! The columns of the report of what replicas cost.
 //!
-//! Invariants: every record says what it is (`row`, `total`, `work_in_progress`); amounts have the digits of the minor
+//! Invariants: every record says what it is (`row`, `total`, `work_in_progress`,
+//! `price_variance`); amounts have the digits of the minor
 //! unit; figures that do not exist are blank, never 0.
 
-use super::report::{CostRow, ReplicaCost, WorkInProgress};
+use super::report::{CostRow, ReplicaCost, TOTAL, WorkInProgress};
 use crate::base::Currency;
 use crate::casting::cost::{Component, ComponentAmount};
 use crate::costing::export::sheet::{Cell, Frame, Tabular};
@@ -54,15 +55,54 @@ impl Tabular for ReplicaCost {
     }
 
     fn records(&self) -> usize {
-        self.rows.len() + 2
+        let variances = &self.price_variance.rows;
+        let lines = if variances.is_empty() {
+            0
+        } else {
+            variances.len() + 1
+        };
+        self.rows.len() + 2 + lines
     }
 
     fn record(&self, at: usize) -> Vec<Cell> {
         match self.rows.get(at) {
             Some(row) => cost_row("row", row, self.currency),
             None if at == self.rows.len() => cost_row("total", &self.total, self.currency),
-            None => in_progress(&self.work_in_progress, self.currency),
+            None if at == self.rows.len() + 1 => in_progress(&self.work_in_progress, self.currency),
+            None => self.variance(at - self.rows.len() - 2),
         }
+    }
+}
+
+impl ReplicaCost {
+    /// A line of the price variances, the last of them their total.
+    fn variance(&self, at: usize) -> Vec<Cell> {
+        let variances = &self.price_variance;
+        let (line, key, name, total, exact) = match variances.rows.get(at) {
+            Some(row) => {
+                let name = row.name.as_deref();
+                (
+                    "price_variance",
+                    row.key.as_str(),
+                    name,
+                    row.total,
+                    row.exact_total,
+                )
+            }
+            None => {
+                let (total, exact) = (variances.total, variances.exact_total);
+                ("price_variance_total", TOTAL, None, total, exact)
+            }
+        };
+        let mut cells = vec![Cell::text(line), Cell::text(key), Cell::text_if(name)];
+        let before = BEFORE.len() + Component::ALL.len();
+        cells.extend(std::iter::repeat_n(Cell::Blank, before - cells.len()));
+        cells.extend([
+            Cell::Amount(total, self.currency),
+            Cell::Decimal(exact.value()),
+        ]);
+        cells.extend(std::iter::repeat_n(Cell::Blank, AFTER.len() - 2));
+        cells
     }
 }
 

@@ -9,11 +9,11 @@ use actix_web::http::header::CONTENT_DISPOSITION;
 use actix_web::web::{Bytes, Data};
 use futures_core::Stream;
 
-use crate::base::Error;
 use crate::costing::export::csv_file::{csv_head, csv_part};
 use crate::costing::export::sheet::file_stem;
 use crate::costing::export::xlsx_file::xlsx_whole;
 use crate::costing::ops::report_make;
+use crate::costing::periods::ops::report_kept;
 use crate::costing::reports::{Asked, Format, Report};
 use crate::http::{Answer, Service};
 
@@ -33,8 +33,11 @@ pub(super) async fn report_answer(service: &Data<Service>, asked: Asked, format:
     let (currency, now) = (service.base_currency(), service.now());
     let body = service
         .read(move |conn| {
+            if let Some(kept) = report_kept(conn, asked, format)? {
+                return Ok(Body::Whole(kept));
+            }
             let report = report_make(conn, asked, currency)?;
-            Ok::<_, Error>(match format {
+            Ok(match format {
                 Format::Json => Body::Whole(report.json()?.into_bytes()),
                 Format::Csv => Body::Made(report),
                 Format::Xlsx => Body::Whole(xlsx_whole(&*report, now, &mut |_| {})?),

@@ -15,10 +15,21 @@ use crate::db::{AnyConnection, sum_bigint};
 use super::replica_cost::grouping::CastFacts;
 use super::replica_cost::report::Names;
 
+mod corrections;
+mod periods;
 mod residue;
 mod stock_value;
 mod waste;
 
+pub(super) use corrections::{
+    LotRow, NewCorrection, charges_of, coat_fates, corrected_so_far, correction_insert,
+    corrections_after, corrections_wasted_between, line_id, lot_by_id, lots_of_line, shares_of,
+    variances_between,
+};
+pub(super) use periods::{
+    NewPeriod, first_entry, guard_advance, guard_take, period_heads, period_insert,
+    period_report_insert, periods_after, report_kept, reports_kept,
+};
 pub(super) use residue::{casts_poured, observations, part_prices};
 pub(super) use stock_value::{
     lots_known, pool_value_between, pool_value_until, value_between, value_until,

@@ -345,6 +345,25 @@ fn rates_load(
     Ok(table)
 }
 
+/// The rate of a currency that applies on a day; none when none was entered for it or the days before.
+///
+/// # Errors
+/// [`Error::Internal`] when it does not read back.
+pub fn rate_on(
+    conn: &mut AnyConnection,
+    currency: Currency,
+    day: NaiveDate,
+) -> Result<Option<QuotedRate>, Error> {
+    let first = day
+        .checked_sub_days(Days::new(RATE_DAYS_BACK))
+        .unwrap_or(day);
+    let mut table = RateTable::default();
+    for row in store::rates_between(conn, &[currency], (first, day))? {
+        table.insert(row.currency, row.rate_on, rate_read(&row)?);
+    }
+    Ok(table.on(currency, day))
+}
+
 /// The rate that is kept.
 ///
 /// # Errors

@@ -13,6 +13,7 @@ pub use imports::{
     ImportDetail, ImportSettings, ImportSummary, Progress, import_commit, import_commit_watched,
     import_get, import_list, import_preview,
 };
+pub use load::rate_on;
 pub use orders::{
     OrderLineView, OrderState, OrderView, order_cancel, order_get, order_list, order_place,
     order_receive,

@@ -6,7 +6,7 @@ use diesel::prelude::*;
 
 use crate::base::Error;
 use crate::db::AnyConnection;
-use crate::db::schema::{materials, period_guard};
+use crate::db::schema::{materials, period_guard, periods};
 
 /// Reads the last closed day and, on PostgreSQL, keeps it from advancing until the transaction ends.
 pub(in crate::stock) fn guard_share(conn: &mut AnyConnection) -> Result<Option<NaiveDate>, Error> {
@@ -48,4 +48,15 @@ pub(in crate::stock) fn locks_keep(conn: &mut AnyConnection) -> Result<(), Error
 /// Gives up the locks taken since [`locks_begin`]: PostgreSQL releases them with the savepoint.
 pub(in crate::stock) fn locks_drop(conn: &mut AnyConnection) -> Result<(), Error> {
     Ok(conn.batch_execute("ROLLBACK TO SAVEPOINT locks; RELEASE SAVEPOINT locks")?)
+}
+
+/// The period that was closed last: its id, the file of its heads, and their digest.
+pub(in crate::stock) fn period_last(
+    conn: &mut AnyConnection,
+) -> Result<Option<(i64, String, String)>, Error> {
+    Ok(periods::table
+        .order(periods::id.desc())
+        .select((periods::id, periods::heads, periods::heads_digest))
+        .first(conn)
+        .optional()?)
 }

@@ -8,6 +8,7 @@ mod lots;
 mod movements;
 mod orders;
 mod packs;
+mod price_shares;
 mod reservations;
 mod trace;
 mod verify;
@@ -15,7 +16,7 @@ mod warnings;
 
 pub(super) use counts::{anchors, has_offsets, is_offset, offset_word, promised_in_use};
 pub(super) use guard::{
-    guard_share, locks_begin, locks_drop, locks_keep, materials_lock, rows_are_locked,
+    guard_share, locks_begin, locks_drop, locks_keep, materials_lock, period_last, rows_are_locked,
 };
 pub(super) use lots::{LotRow, NewLot, heads_all, lot_balance, lot_fetch, lot_insert, lots_page};
 pub(super) use movements::{
@@ -26,6 +27,9 @@ pub(super) use orders::{OrderedLine, lines_ordered};
 pub(super) use packs::{
     LabelRow, NewPack, PackRow, pack_fetch, pack_insert, pack_labels, pack_touch, packs_of_lots,
     shelf_rows,
+};
+pub(super) use price_shares::{
+    corrections_against_shares, revaluations_against_shares, share_insert, shares_of_cast,
 };
 pub(super) use reservations::{
     cast_short_set, casts_booked, needs_delete, needs_insert, needs_of, reservation_insert,
