@@ -14,6 +14,7 @@ mod openapi;
 mod output;
 mod part;
 mod proof;
+mod report;
 mod restore;
 mod serve;
 mod settings;
@@ -57,6 +58,8 @@ enum Command {
     Backup(backup::Backup),
     /// Put a backup in the place of a SQLite database that is not there.
     Restore(restore::Restore),
+    /// Write a report as JSON, CSV or a spreadsheet; that of a closed period as it was written then.
+    Report(report::Report),
     /// Print the head of every lot's chain and one digest of them all, to be kept elsewhere: `verify --heads` finds a
     /// history that was rewritten since.
     Heads,
@@ -75,6 +78,7 @@ pub fn run() -> ExitCode {
         Command::Verify(verify) => verify::run(&cli.given, verify),
         Command::Backup(backup) => backup::run(&cli.given, backup),
         Command::Restore(restore) => restore::run(&cli.given, restore),
+        Command::Report(report) => report::run(&cli.given, report),
         Command::Heads => heads::run(&cli.given),
     });
     match outcome {

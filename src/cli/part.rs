@@ -25,6 +25,22 @@ impl Part {
     /// # Errors
     /// [`Failure::Failed`] when it cannot be made.
     pub(super) fn begin(whole: &Path, like: &Path) -> Result<Self, Failure> {
+        let mode = fs::metadata(like)
+            .map_err(|e| Failure::Failed(format!("{} cannot be read: {e}", like.display())))?
+            .permissions()
+            .mode();
+        Self::with_mode(whole, mode & 0o777)
+    }
+
+    /// Begins the file that is to be `whole`, an absolute path, with the permissions that new files have.
+    ///
+    /// # Errors
+    /// As [`Part::begin`].
+    pub(super) fn begin_new(whole: &Path) -> Result<Self, Failure> {
+        Self::with_mode(whole, 0o666)
+    }
+
+    fn with_mode(whole: &Path, mode: u32) -> Result<Self, Failure> {
         let cannot = |e: &dyn std::fmt::Display| {
             Failure::Failed(format!("{} cannot be made: {e}", whole.display()))
         };
@@ -33,12 +49,8 @@ impl Part {
             .into_os_string()
             .into_string()
             .map_err(|_| cannot(&"its path is not text in UTF-8"))?;
-        let mode = fs::metadata(like)
-            .map_err(|e| Failure::Failed(format!("{} cannot be read: {e}", like.display())))?
-            .permissions()
-            .mode();
         let mut new = OpenOptions::new();
-        new.write(true).create_new(true).mode(mode & 0o777);
+        new.write(true).create_new(true).mode(mode);
         new.open(&path).map_err(|e| cannot(&e))?;
         Ok(Self {
             path,

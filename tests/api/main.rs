@@ -34,6 +34,7 @@ mod problems;
 mod purchase_imports;
 mod readme;
 mod reorder;
+mod report_command;
 mod reports;
 mod reschedules;
 mod residue_report;

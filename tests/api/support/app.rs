@@ -28,7 +28,7 @@ pub(crate) struct TestApp {
     handle: ServerHandle,
     thread: Option<JoinHandle<()>>,
     // Last, so that the service lets go of the database before it ends.
-    _database: TestDatabase,
+    pub(crate) database: TestDatabase,
 }
 
 impl TestApp {
@@ -62,7 +62,7 @@ impl TestApp {
             administrator: Client::new(address, Some(token)),
             handle,
             thread: Some(thread),
-            _database: database,
+            database,
         }
     }
 
