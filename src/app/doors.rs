@@ -90,6 +90,7 @@ pub const DOORS: &[Door] = &[
     door("GET", "/v1/casts/{code}/cost", EVERYONE),
     door("GET", "/v1/casts/{code}/bench-sheet", EVERYONE),
     door("GET", "/v1/casts/{code}/trace", EVERYONE),
+    door("POST", "/v1/casts/{code}/charges", BUYER),
     door("POST", "/v1/casts/{code}/pour", BENCH),
     door("POST", "/v1/casts/{code}/demold", BENCH),
     door("POST", "/v1/casts/{code}/cancel", BENCH),

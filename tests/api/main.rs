@@ -4,6 +4,8 @@ mod backdated_pours;
 mod backup;
 mod bench_sheet;
 mod casts;
+mod charges;
+mod charges_changed;
 mod cli;
 mod course_plans;
 mod day;

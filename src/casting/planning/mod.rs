@@ -1,9 +1,11 @@
 //! Planning: from a recipe and a wish to everything a cast needs, with nothing written.
 //!
-//! Invariant: `load`, `day_load`, `course_load` and `correct` read; the rest decides, purely, on what was read. Deliberately absent: promises (`life`)
+//! Invariant: `load`, `charging_load`, `day_load`, `course_load` and `correct` read; the rest decides, purely, on what was read. Deliberately absent: promises (`life`)
 //! and the choice of packs (stock).
 
 pub(in crate::casting) mod bench_cautions;
+pub mod charging;
+pub(in crate::casting) mod charging_load;
 pub mod coating;
 pub(in crate::casting) mod coats_ahead;
 pub mod correct;

@@ -6,6 +6,7 @@ use std::collections::BTreeMap;
 
 use chrono::NaiveDate;
 
+use super::charging::{ChargedGrant, charge_warnings, planned_shares};
 use super::coating::coats_pass;
 use super::cure::{cure_cautions, cure_view};
 use super::day::{DayFacts, day_caution, day_view};
@@ -48,8 +49,8 @@ pub struct PlanFacts {
     pub yields: YieldPosterior,
     /// Every pack in stock of the materials needed.
     pub shelf: Vec<PackFacts>,
-    /// The grants charged, by id.
-    pub grants: Vec<i64>,
+    /// The grants charged.
+    pub grants: Vec<ChargedGrant>,
     /// The mould's cost pool.
     pub mold_pool: PoolState,
     /// What is on order, by material.
@@ -60,6 +61,14 @@ pub struct PlanFacts {
     pub currency: Currency,
     /// The other casts of the day.
     pub day: DayFacts,
+}
+
+impl PlanFacts {
+    /// Whether a pack is common stock or was paid for by a grant that is charged.
+    pub(super) fn own(&self, pack: &PackFacts) -> bool {
+        let charged = |id| self.grants.iter().any(|grant| grant.id == id);
+        pack.funded_by_id.is_none_or(charged)
+    }
 }
 
 /// A plan with what booking needs besides what is shown.
@@ -111,7 +120,7 @@ pub fn plan(facts: &PlanFacts, request: &PlanRequest) -> Result<Planned, Error> 
     let sizing = sized(containers)?;
     let rules = PickRules {
         day: request.cast_on,
-        grants: facts.grants.clone(),
+        grants: facts.grants.iter().map(|grant| grant.id).collect(),
         allow_mixed_kits: request.allow_mixed_kits,
         allow_cross_charge: request.allow_cross_charge,
     };
@@ -123,6 +132,7 @@ pub fn plan(facts: &PlanFacts, request: &PlanRequest) -> Result<Planned, Error> 
         .expected_good(containers, facts.recipe.mold.body.chips);
     let cost = planned_cost(facts, &sizing, &list)?;
     let expected_good = rounded(expected_good)?;
+    let shares = planned_shares(cost.total()?, &facts.grants)?;
     let cure = cure_view(&facts.recipe)?;
     let mut cautions = cautions(facts, &sizing, &list);
     let day = day_view(&facts.recipe, containers, &facts.day)?;
@@ -163,6 +173,7 @@ pub fn plan(facts: &PlanFacts, request: &PlanRequest) -> Result<Planned, Error> 
         shortages: shortages(facts, &list),
         largest_bookable,
         cost: CostView::new(&cost, facts.currency.as_str(), "planned", expected_good)?,
+        charge_warnings: charge_warnings(request.cast_on, &shares)?,
         cautions,
     };
     Ok(Planned { view, sizing, list })
@@ -458,11 +469,11 @@ fn cautions(facts: &PlanFacts, sizing: &Sizing, list: &PickList) -> Vec<String> 
     if list.mixed_kits {
         all.push("base and curing agent of a batch come from different kit lots: the maker matched neither to the other".to_owned());
     }
-    if list.picks.iter().any(|picked| {
-        facts.shelf[picked.pack]
-            .funded_by_id
-            .is_some_and(|grant| !facts.grants.contains(&grant))
-    }) {
+    let picked = list.picks.iter();
+    if !picked
+        .map(|picked| &facts.shelf[picked.pack])
+        .all(|pack| facts.own(pack))
+    {
         all.push("stock that another grant paid for is used and will be cross-charged".to_owned());
     }
     all.extend(super::bench_cautions::cautions(
