@@ -82,6 +82,7 @@ pub const DOORS: &[Door] = &[
     // casts
     door("POST", "/v1/cast-plans", HANDLERS),
     door("POST", "/v1/course-plans", HANDLERS),
+    door("POST", "/v1/what-ifs", HANDLERS),
     door("POST", "/v1/mix-corrections", HANDLERS),
     door("GET", "/v1/casts", EVERYONE),
     door("POST", "/v1/casts", BENCH),

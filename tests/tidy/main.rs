@@ -66,6 +66,7 @@ const ACTING: &[&str] = &[
     "src/casting/life/inspect.rs",
     "src/casting/life/learning.rs",
     "src/casting/planning/load.rs",
+    "src/casting/planning/what_if_load.rs",
     "src/casting/life/pool_ops.rs",
     "src/casting/life/posting.rs",
     "src/casting/life/pour.rs",

@@ -132,7 +132,10 @@ pub(in crate::casting) fn plan_facts(
 }
 
 /// What is on order of the materials, with the first day on which any of it is expected.
-fn on_order(conn: &mut AnyConnection, materials: &[i64]) -> Result<BTreeMap<i64, OnOrder>, Error> {
+pub(super) fn on_order(
+    conn: &mut AnyConnection,
+    materials: &[i64],
+) -> Result<BTreeMap<i64, OnOrder>, Error> {
     let mut by_material = BTreeMap::new();
     for (material_id, arrivals) in stock::on_order::on_order(conn, materials)? {
         let quantity = Quantity::checked_sum(arrivals.iter().map(|arrival| arrival.quantity))?;

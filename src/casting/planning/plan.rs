@@ -18,13 +18,14 @@ use super::plan_view::{
 };
 use super::request::PlanRequest;
 use super::sizing::{Experience, SizeWish, Sizing, basis_word, rounded, size};
-use crate::base::{Currency, Error, Money, Quantity};
+use crate::base::{Code, Currency, Error, Money, Quantity};
 use crate::casting::cost::{Component, Components, CostView};
 use crate::casting::sums::coats::drawn;
+use crate::casting::sums::learned::FactorPosterior;
 use crate::casting::sums::pool::PoolState;
 use crate::casting::sums::split::split_mix;
-use crate::casting::sums::yields::{DEFAULT_PROBABILITY, YieldPosterior, trays_for};
-use crate::catalogue::RecipeFacts;
+use crate::casting::sums::yields::{ChipCount, DEFAULT_PROBABILITY, YieldPosterior, trays_for};
+use crate::catalogue::{Entry, MaterialBody, RecipeFacts};
 use crate::stock::needs::{Need, Purpose};
 use crate::stock::picking::{PickList, PickRules, pick};
 use crate::stock::shelf::PackFacts;
@@ -64,6 +65,37 @@ pub struct PlanFacts {
 }
 
 impl PlanFacts {
+    /// The facts of a recipe in a lab that has nothing in stock and has cast nothing yet, with a working day of eight hours.
+    ///
+    /// ```
+    /// use heeltap::casting::planning::plan::PlanFacts;
+    /// let recipe = include_str!(concat!(env!("CARGO_MANIFEST_DIR"), "/src/casting/samples/recipe.json"));
+    /// let euro = heeltap::base::Currency::parse("EUR").unwrap();
+    /// assert!(PlanFacts::bare(serde_json::from_str(recipe).unwrap(), euro).shelf.is_empty());
+    /// ```
+    #[must_use]
+    pub fn bare(recipe: RecipeFacts, currency: Currency) -> Self {
+        Self {
+            recipe,
+            experience: Experience {
+                residue: FactorPosterior::prior(),
+                fill_factors: Vec::new(),
+                coats: Vec::new(),
+            },
+            yields: YieldPosterior::from_history(ChipCount::default(), ChipCount::default()),
+            shelf: Vec::new(),
+            grants: Vec::new(),
+            mold_pool: PoolState::default(),
+            on_order: BTreeMap::new(),
+            later_holders: BTreeMap::new(),
+            currency,
+            day: DayFacts {
+                working_min: 480,
+                others: Vec::new(),
+            },
+        }
+    }
+
     /// Whether a pack is common stock or was paid for by a grant that is charged.
     pub(super) fn own(&self, pack: &PackFacts) -> bool {
         let charged = |id| self.grants.iter().any(|grant| grant.id == id);
@@ -88,18 +120,10 @@ pub struct Planned {
 /// [`Error::Invalid`] when the request makes no sense or the recipe cannot be cast so.
 ///
 /// ```
-/// # use heeltap::casting::planning::{day::DayFacts, plan::{PlanFacts, plan}, sizing::Experience};
-/// # use heeltap::casting::sums::{learned::FactorPosterior, yields::YieldPosterior};
+/// # use heeltap::casting::planning::plan::{PlanFacts, plan};
 /// # let recipe = include_str!(concat!(env!("CARGO_MANIFEST_DIR"), "/src/casting/samples/recipe.json"));
-/// # let facts = PlanFacts {
-/// #     recipe: serde_json::from_str(recipe).unwrap(),
-/// #     experience: Experience { residue: FactorPosterior::prior(), fill_factors: vec![], coats: vec![] },
-/// #     yields: YieldPosterior::from_history(Default::default(), Default::default()),
-/// #     shelf: vec![], grants: vec![], mold_pool: Default::default(),
-/// #     on_order: Default::default(), later_holders: Default::default(),
-/// #     currency: heeltap::base::Currency::parse("EUR").unwrap(),
-/// #     day: DayFacts { working_min: 480, others: vec![] },
-/// # };
+/// # let euro = heeltap::base::Currency::parse("EUR").unwrap();
+/// # let facts = PlanFacts::bare(serde_json::from_str(recipe).unwrap(), euro);
 /// let request = r#"{"recipe": "chip", "containers": 3, "cast_on": "2026-03-02"}"#;
 /// let planned = plan(&facts, &serde_json::from_str(request).unwrap())?.view;
 /// assert_eq!((planned.chips, planned.rounds), (12, 2)); // Three trays of four chips on two copies of the mould.
@@ -379,25 +403,34 @@ fn tape_view(sizing: &Sizing) -> Result<Option<TapeView>, Error> {
     }))
 }
 
+/// The materials that a recipe names.
+fn named(recipe: &RecipeFacts) -> impl Iterator<Item = &Entry<MaterialBody>> {
+    let always = [
+        &recipe.base,
+        &recipe.curing_agent,
+        &recipe.container,
+        &recipe.cup,
+    ];
+    let extras = recipe.extras.iter().map(|(entry, _)| entry);
+    always
+        .into_iter()
+        .chain(&recipe.tape)
+        .chain(&recipe.release_agent)
+        .chain(extras)
+}
+
 /// The code of a material that the recipe names.
 pub(super) fn code_of(facts: &PlanFacts, material_id: i64) -> String {
-    let recipe = &facts.recipe;
-    let named = [
-        Some(&recipe.base),
-        Some(&recipe.curing_agent),
-        Some(&recipe.container),
-        Some(&recipe.cup),
-        recipe.tape.as_ref(),
-        recipe.release_agent.as_ref(),
-    ];
-    let entry = named
-        .into_iter()
-        .flatten()
-        .chain(recipe.extras.iter().map(|(entry, _)| entry))
-        .find(|entry| entry.id == material_id);
-    entry
+    named(&facts.recipe)
+        .find(|entry| entry.id == material_id)
         .map(|entry| entry.code.to_string())
         .unwrap_or_default()
+}
+
+/// The id of a material that the recipe names; none when it does not.
+pub(super) fn id_of(facts: &PlanFacts, code: &Code) -> Option<i64> {
+    let found = named(&facts.recipe).find(|entry| entry.code == *code);
+    found.map(|entry| entry.id)
 }
 
 fn pick_views(facts: &PlanFacts, sizing: &Sizing, list: &PickList) -> Vec<PickView> {
