@@ -46,3 +46,4 @@ mod upgrades;
 mod verify;
 mod warnings;
 mod weighings;
+mod what_ifs;

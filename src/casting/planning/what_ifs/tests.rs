@@ -176,7 +176,7 @@ fn another_yield_spreads_the_same_cost_and_asks_for_other_trays() {
         half.per_good_chip.unwrap().micro(),
         (half.total.micro() as f64 / 4.0).round_ties_even() as i64
     );
-    // Beta(5, 5): at least 4 of 12 are good with 0.872, of 16 with 0.965 (exact convolution of the beta-binomial).
+    // Beta(5, 5): at least 4 of 12 are good with 0.898, of 16 with 0.979 (exact fractions).
     let trays = |at: usize| line(found.yields[at].for_wanted.as_ref().unwrap()).containers;
     assert_eq!((trays(0), trays(1)), (4, 2));
     let by_trays = ask(2, json!({"yield": ["0.5"]}));
