@@ -12,7 +12,8 @@ use std::process::ExitCode;
 use std::time::{Duration, Instant};
 
 use chrono::NaiveDate;
-use heeltap::base::{Currency, Money, Quantity};
+use heeltap::base::{Currency, Micro, Money, Quantity};
+use heeltap::casting::planning::charging::ChargedGrant;
 use heeltap::casting::planning::day::DayFacts;
 use heeltap::casting::planning::plan::{PlanFacts, plan};
 use heeltap::casting::planning::plan_view::CastPlan;
@@ -97,6 +98,19 @@ fn percentiles(times: &mut [Duration]) -> [Duration; 3] {
     [0.5, 0.99, 1.0].map(|share| times[((times.len() - 1) as f64 * share) as usize])
 }
 
+/// A grant that is charged half, within its days and its budget.
+fn grant(id: i64) -> ChargedGrant {
+    let body = serde_json::json!({"code": format!("g-{id}"), "name": "Grant", "ends_on": "2027-12-31",
+        "materials_budget": "5000", "beyond": "refuse"});
+    ChargedGrant {
+        id,
+        body: serde_json::from_value(body).expect("a grant"),
+        share: Micro::from_int(50),
+        spent: Money::from_int(1200),
+        booked: Money::from_int(300),
+    }
+}
+
 /// The facts of a plan, with so much in each pack of curing agent, in g.
 fn facts(agent_per_pack: i32) -> PlanFacts {
     let recipe: RecipeFacts =
@@ -123,7 +137,7 @@ fn facts(agent_per_pack: i32) -> PlanFacts {
         },
         yields: YieldPosterior::from_history(counted, counted),
         shelf: shelf(&recipe, agent_per_pack),
-        grants: vec![101, 102],
+        grants: vec![grant(101), grant(102)],
         mold_pool: PoolState {
             value: Money::from_int(90),
             uses: 40,

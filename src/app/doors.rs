@@ -82,6 +82,7 @@ pub const DOORS: &[Door] = &[
     // casts
     door("POST", "/v1/cast-plans", HANDLERS),
     door("POST", "/v1/course-plans", HANDLERS),
+    door("POST", "/v1/what-ifs", HANDLERS),
     door("POST", "/v1/mix-corrections", HANDLERS),
     door("GET", "/v1/casts", EVERYONE),
     door("POST", "/v1/casts", BENCH),
@@ -90,6 +91,7 @@ pub const DOORS: &[Door] = &[
     door("GET", "/v1/casts/{code}/cost", EVERYONE),
     door("GET", "/v1/casts/{code}/bench-sheet", EVERYONE),
     door("GET", "/v1/casts/{code}/trace", EVERYONE),
+    door("POST", "/v1/casts/{code}/charges", BUYER),
     door("POST", "/v1/casts/{code}/pour", BENCH),
     door("POST", "/v1/casts/{code}/demold", BENCH),
     door("POST", "/v1/casts/{code}/cancel", BENCH),

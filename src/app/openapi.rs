@@ -47,7 +47,12 @@ struct ApiDoc;
 const SCHEME: &str = "bearer";
 
 /// POSTs that only compute: they write nothing, so that a key has nothing to keep.
-const COMPUTES: &[&str] = &["/v1/cast-plans", "/v1/course-plans", "/v1/mix-corrections"];
+const COMPUTES: &[&str] = &[
+    "/v1/cast-plans",
+    "/v1/course-plans",
+    "/v1/what-ifs",
+    "/v1/mix-corrections",
+];
 
 struct Bearer;
 

@@ -49,11 +49,13 @@ pub enum RefusalKind {
     ImportRejected,
     /// The operation needs an allowance that was not given.
     AllowanceMissing,
+    /// A grant does not pay for it: on that day, or so much.
+    BeyondGrant,
 }
 
 impl RefusalKind {
     /// Every kind, in a fixed order.
-    pub const ALL: [RefusalKind; 10] = [
+    pub const ALL: [RefusalKind; 11] = [
         RefusalKind::AlreadyExists,
         RefusalKind::InUse,
         RefusalKind::Retired,
@@ -64,6 +66,7 @@ impl RefusalKind {
         RefusalKind::HistoryConflict,
         RefusalKind::ImportRejected,
         RefusalKind::AllowanceMissing,
+        RefusalKind::BeyondGrant,
     ];
 
     /// The stable name, such as `already-exists`.
@@ -80,6 +83,7 @@ impl RefusalKind {
             RefusalKind::HistoryConflict => "history-conflict",
             RefusalKind::ImportRejected => "import-rejected",
             RefusalKind::AllowanceMissing => "allowance-missing",
+            RefusalKind::BeyondGrant => "beyond-grant",
         }
     }
 }

@@ -7,10 +7,12 @@ use utoipa::IntoParams;
 use utoipa_actix_web::service_config::ServiceConfig;
 
 use crate::casting::life::book::{Booking, cast_book, cast_plan};
+use crate::casting::life::charges_input::ChargesIn;
 use crate::casting::life::demold::cast_demold;
 use crate::casting::life::demold_input::DemoldIn;
 use crate::casting::life::pour::cast_pour;
 use crate::casting::life::pour_input::PourIn;
+use crate::casting::life::recharge::cast_recharge;
 use crate::casting::life::reschedule::cast_reschedule;
 use crate::casting::life::undo::{UndoIn, cast_cancel, cast_undo};
 use crate::casting::life::view::{CastCost, CastView, cast_cost, cast_show, casts_list};
@@ -32,6 +34,7 @@ pub fn routes(cfg: &mut ServiceConfig<'_>) {
         .service(casts_get)
         .service(cast_get)
         .service(cast_patch)
+        .service(cast_charges_post)
         .service(cast_cost_get)
         .service(cast_pour_post)
         .service(cast_demold_post)
@@ -125,7 +128,7 @@ async fn mix_corrections_post(service: Data<Service>, body: Body<CorrectionIn>) 
     request_body = PlanRequest,
     responses(
         (status = 201, description = "The cast", body = CastView),
-        (status = "default", description = "A problem; a shortage (409) says what is missing", body = ProblemBody, content_type = "application/problem+json"),
+        (status = "default", description = "A problem; a shortage or a grant that does not pay (409) says what is missing", body = ProblemBody, content_type = "application/problem+json"),
     ),
     params(("Idempotency-Key" = Option<String>, Header, description = "Repeats of the same request are answered from the books")),
     security(("bearer" = []))
@@ -228,7 +231,7 @@ async fn cast_get(service: Data<Service>, code: Path<String>) -> Answer {
     request_body(content = PlanPatch, content_type = "application/merge-patch+json"),
     responses(
         (status = 200, description = "The cast, planned again", body = CastView, headers(("ETag" = String, description = "Its version"))),
-        (status = 409, description = "It is not booked, or there is not enough", body = ProblemBody, content_type = "application/problem+json"),
+        (status = 409, description = "It is not booked, a grant does not pay for it, or there is not enough", body = ProblemBody, content_type = "application/problem+json"),
         (status = 412, description = "It has changed meanwhile", body = ProblemBody, content_type = "application/problem+json"),
         (status = 422, description = "A value is not right", body = ProblemBody, content_type = "application/problem+json"),
         (status = 428, description = "`If-Match` is missing", body = ProblemBody, content_type = "application/problem+json"),
@@ -247,6 +250,44 @@ async fn cast_patch(
     service
         .write(request, move |tx| {
             answer(cast_reschedule(tx, &code, &patch, &if_match)?)
+        })
+        .await
+}
+
+/// Change who is charged for a cast: before the pour or after it, as long as its days are not in a closed period.
+///
+/// A booked cast is planned again, as if it were rescheduled. What a poured cast cost is split again by the new shares, each
+/// component as at the pour; prices that were corrected since stay with whom they were posted to. The change is kept with
+/// its reason.
+#[utoipa::path(
+    tag = "casts",
+    request_body = ChargesIn,
+    params(
+        ("code" = String, Path, description = "The cast's code"),
+        ("If-Match" = String, Header, description = "The `ETag` that was read"),
+        ("Idempotency-Key" = Option<String>, Header, description = "Repeats of the same request are answered from the books"),
+    ),
+    responses(
+        (status = 200, description = "The cast, charged otherwise", body = CastView, headers(("ETag" = String, description = "Its version"))),
+        (status = 409, description = "It is cancelled, its period is closed, a grant refuses it, or stock of another grant would be charged without leave", body = ProblemBody, content_type = "application/problem+json"),
+        (status = 412, description = "It has changed meanwhile", body = ProblemBody, content_type = "application/problem+json"),
+        (status = 422, description = "A value is not right", body = ProblemBody, content_type = "application/problem+json"),
+        (status = 428, description = "`If-Match` is missing", body = ProblemBody, content_type = "application/problem+json"),
+        (status = "default", description = "A problem", body = ProblemBody, content_type = "application/problem+json"),
+    ),
+    security(("bearer" = []))
+)]
+#[post("/v1/casts/{code}/charges")]
+async fn cast_charges_post(
+    service: Data<Service>,
+    code: Path<String>,
+    if_match: IfMatch,
+    body: Body<ChargesIn>,
+) -> Answer {
+    let (input, request) = body.split();
+    service
+        .write(request, move |tx| {
+            answer(cast_recharge(tx, &code, &input, &if_match)?)
         })
         .await
 }

@@ -13,6 +13,17 @@ use crate::base::{Code, FieldError, Money};
 /// The key under which reports show what no grant pays; no grant may have it as its code.
 pub const UNASSIGNED: &str = "unassigned";
 
+/// What happens to a cast that a grant does not pay for: on a day outside its own, or beyond its budget.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize, ToSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum Beyond {
+    /// It is booked all the same, and the answer says so.
+    #[default]
+    Warn,
+    /// It is refused.
+    Refuse,
+}
+
 /// A grant, as it is sent and kept.
 ///
 /// ```
@@ -40,6 +51,9 @@ pub struct GrantBody {
     /// What it may spend on materials, in the base currency, if it is limited.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub materials_budget: Option<Money>,
+    /// What happens to a cast outside its days or beyond its budget: `warn` unless said.
+    #[serde(default)]
+    pub beyond: Beyond,
 }
 
 impl GrantBody {
@@ -58,6 +72,25 @@ impl GrantBody {
     pub fn pays_on(&self, day: NaiveDate) -> bool {
         self.starts_on.is_none_or(|first| first <= day)
             && self.ends_on.is_none_or(|last| day <= last)
+    }
+
+    /// The budget beyond which it refuses casts, if it does. Whoever charges it must hold it alone, so that two charges at
+    /// once do not both count on what is left.
+    ///
+    /// ```
+    /// use heeltap::catalogue::GrantBody;
+    /// let grant = |beyond: &str| -> GrantBody {
+    ///     serde_json::from_value(serde_json::json!(
+    ///         {"code": "g-1", "name": "Grant 1", "materials_budget": "500", "beyond": beyond}
+    ///     )).unwrap()
+    /// };
+    /// assert!(grant("refuse").strict_budget().is_some());
+    /// assert_eq!(grant("warn").strict_budget(), None);
+    /// ```
+    #[must_use]
+    pub fn strict_budget(&self) -> Option<Money> {
+        self.materials_budget
+            .filter(|_| self.beyond == Beyond::Refuse)
     }
 
     /// Everything wrong with the values, each with its pointer; empty when all is right.
@@ -109,6 +142,18 @@ mod tests {
         let body: GrantBody = serde_json::from_value(merge_patch(whole, patch)).unwrap();
         let found: Vec<String> = body.check().into_iter().map(|e| e.pointer).collect();
         assert_eq!(found, expected);
+    }
+
+    #[test]
+    fn an_older_document_warns() {
+        let old: GrantBody =
+            serde_json::from_value(json!({"code": "g-1", "name": "Grant 1"})).unwrap();
+        assert_eq!(old.beyond, Beyond::Warn);
+        let strict = json!({"code": "g-1", "name": "Grant 1", "beyond": "refuse"});
+        let strict: GrantBody = serde_json::from_value(strict).unwrap();
+        assert_eq!(serde_json::to_value(&strict).unwrap()["beyond"], "refuse");
+        let wrong = json!({"code": "g-1", "name": "Grant 1", "beyond": "forbid"});
+        assert!(serde_json::from_value::<GrantBody>(wrong).is_err());
     }
 
     #[test]

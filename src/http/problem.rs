@@ -214,6 +214,11 @@ fn refusal_status(kind: RefusalKind) -> (&'static str, &'static str, StatusCode)
             "It needs an explicit leave",
             StatusCode::CONFLICT,
         ),
+        RefusalKind::BeyondGrant => (
+            "beyond-grant",
+            "A grant does not pay for it",
+            StatusCode::CONFLICT,
+        ),
         RefusalKind::KeyReused => (
             "key-reused",
             "The idempotency key belongs to another request",

@@ -1,5 +1,6 @@
-//! Any history keeps the books whole: random receipts, bookings, changes of them, pours, demoulds, undos, cancellations, counts, losses, price corrections,
-//! holds, reversals, release coats and looks at them, in any order. After every history all seven invariants are proved from the books.
+//! Any history keeps the books whole: random receipts, bookings, changes of them and of who is charged, pours, demoulds, undos, cancellations,
+//! counts, losses, price corrections, holds, reversals, release coats and looks at them, in any order. After every history all seven invariants
+//! are proved from the books, and the reports are held against them.
 
 use chrono::{Days, NaiveDate};
 use heeltap::base::{Error, Money, Quantity};
@@ -7,6 +8,7 @@ use heeltap::casting::life::book::{Booking, cast_book};
 use heeltap::casting::life::demold::cast_demold;
 use heeltap::casting::life::inspect::treatment_inspect;
 use heeltap::casting::life::pour::cast_pour;
+use heeltap::casting::life::recharge::cast_recharge;
 use heeltap::casting::life::reschedule::cast_reschedule;
 use heeltap::casting::life::treat::{treatment_apply, treatment_undo};
 use heeltap::casting::life::undo::{UndoIn, cast_cancel, cast_undo};
@@ -55,6 +57,10 @@ enum Step {
         trays: u8,
         day: u8,
         short: bool,
+    },
+    Charge {
+        cast: u8,
+        share: u8,
     },
     Cancel {
         cast: u8,
@@ -117,6 +123,7 @@ fn step() -> impl Strategy<Value = Step> {
         2 => (1_u8..8, 0_u8..6).prop_map(|(cast, good)| Step::Demold { cast, good }),
         2 => (1_u8..8, 1_u8..4, 0_u8..20, any::<bool>())
             .prop_map(|(cast, trays, day, short)| Step::Reschedule { cast, trays, day, short }),
+        2 => (1_u8..8, 0_u8..101).prop_map(|(cast, share)| Step::Charge { cast, share }),
         1 => (1_u8..8).prop_map(|cast| Step::Cancel { cast }),
         2 => (1_u8..8).prop_map(|cast| Step::Undo { cast }),
         1 => (1_u8..14).prop_map(|pack| Step::Open { pack }),
@@ -210,6 +217,20 @@ fn reschedule(tx: &mut Tx<'_>, step: &Step) -> Result<(), Error> {
     cast_reschedule(tx, &code(*cast), &patch, &IfMatch::any()).map(drop)
 }
 
+/// So many per cent for one grant and the rest for the other; none at all for 0.
+fn charge(tx: &mut Tx<'_>, cast: u8, share: u8) -> Result<(), Error> {
+    let charges = match share {
+        0 => json!([]),
+        100 => json!([{"grant": "grant-b", "share": "100"}]),
+        some => json!([{"grant": "grant-a", "share": some.to_string()},
+            {"grant": "grant-b", "share": (100 - some).to_string()}]),
+    };
+    let body =
+        json!({"charges": charges, "reason": "any", "allow_cross_charge": share.is_multiple_of(2)});
+    let input = serde_json::from_value(body).map_err(Error::internal)?;
+    cast_recharge(tx, &code(cast), &input, &IfMatch::any()).map(drop)
+}
+
 fn treat(tx: &mut Tx<'_>, step: &Step) -> Result<(), Error> {
     let Step::Treat {
         copies,
@@ -247,6 +268,7 @@ fn act(tx: &mut Tx<'_>, step: &Step) -> Result<(), Error> {
             .map(drop)
         }
         Step::Reschedule { .. } => reschedule(tx, step),
+        Step::Charge { cast, share } => charge(tx, *cast, *share),
         Step::Cancel { cast } => cast_cancel(tx, &code(*cast)).map(drop),
         Step::Undo { cast } => cast_undo(tx, &code(*cast), &UndoIn::default()).map(drop),
         Step::Open { pack } => pack_open(tx, i64::from(*pack), &OpenIn::default()).map(drop),

@@ -3,7 +3,8 @@
 //! Each case stands in `costing.json` beside its source.
 
 use heeltap::base::{Currency, Money};
-use heeltap::costing::export::csv_file::{Cell, begins_a_formula, quoted, record_append};
+use heeltap::costing::export::csv_file::{begins_a_formula, quoted, record_append};
+use heeltap::costing::export::sheet::Cell;
 use heeltap::costing::rounding::print_table;
 use serde_json::Value;
 

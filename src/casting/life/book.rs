@@ -5,13 +5,15 @@ use serde_json::json;
 use super::coat_needs::{coat_needs_renew, coat_reach};
 use super::view::{CastView, cast_show};
 use crate::base::{Error, Quantity, RefusalKind};
-use crate::casting::planning::load::{grants, materials, plan_facts, recipe};
+use crate::casting::planning::charging::charges_allowed;
+use crate::casting::planning::charging_load::{grants, named_hold};
+use crate::casting::planning::load::{materials, plan_facts, recipe};
 use crate::casting::planning::plan::{Planned, plan};
 use crate::casting::planning::plan_view::CastPlan;
 use crate::casting::planning::request::PlanRequest;
 use crate::casting::planning::what_if::{PlanAnswer, what_if};
 use crate::casting::store::{self, NewCast};
-use crate::catalogue::{RecipeFacts, entries_hold};
+use crate::catalogue::RecipeFacts;
 use crate::db::{AnyConnection, House, Tx};
 use crate::stock::promises::cast_promise;
 use crate::stock::repicking::Promise;
@@ -51,13 +53,14 @@ pub fn cast_plan(
 /// Books a cast.
 ///
 /// # Errors
-/// [`Error::Invalid`] or [`Error::Refused`] for what the request asks or names. A shortage is not an error here: see
+/// [`Error::Invalid`] or [`Error::Refused`] for what the request asks or names, or when a grant refuses it. A shortage is not an error here: see
 /// [`Booking::Refused`].
 pub fn cast_book(tx: &mut Tx<'_>, request: &PlanRequest) -> Result<Booking, Error> {
     request.check()?;
     let (recipe, materials) = locked_recipe(tx, request)?;
     let facts = plan_facts(tx.conn, recipe, request, tx.house(), None)?;
     let planned = plan(&facts, request)?;
+    charges_allowed(&planned.view.charge_warnings)?;
     let short = !planned.list.unserved.is_empty();
     if short && !request.allow_short {
         return refuse(tx, &facts.recipe, request, &planned).map(Booking::Refused);
@@ -96,13 +99,8 @@ fn locked_recipe(tx: &mut Tx<'_>, request: &PlanRequest) -> Result<(RecipeFacts,
     // Casts of the mould that are booked for later days find other coats once this one is booked.
     let locked = coat_reach(tx.conn, &[before.mold.id], &own)?;
     lock_reach(tx, &locked)?;
-    let mut named = vec![before.recipe.id, before.elastomer.id, before.mold.id];
-    named.extend(
-        grants(tx.conn, &request.charges)?
-            .into_iter()
-            .map(|(id, _)| id),
-    );
-    entries_hold(tx.conn, &named)?;
+    let named = [before.recipe.id, before.elastomer.id, before.mold.id];
+    named_hold(tx.conn, &named, &request.charges)?;
     // Read again: what was read before the locks may have changed.
     let facts = recipe(tx.conn, request)?;
     if materials(&facts) != own || facts.mold.id != before.mold.id {

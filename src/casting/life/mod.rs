@@ -1,9 +1,11 @@
-//! The life of a cast: booked, rescheduled, poured, demoulded; or cancelled; and each step taken back.
+//! The life of a cast: booked, rescheduled, charged otherwise, poured, demoulded; or cancelled; and each step
+//! taken back.
 //!
 //! Invariants: a step is one transaction (lock, load, decide, append); what is decided is decided by the pure files
 //! (`pour_input`, `outliers`, `takes`, `demold_input`). Deliberately absent: what a plan consists of (`planning`).
 
 pub mod book;
+pub mod charges_input;
 mod coat_needs;
 mod coating;
 pub mod demold;
@@ -15,6 +17,7 @@ mod pool_ops;
 mod posting;
 pub mod pour;
 pub mod pour_input;
+pub mod recharge;
 pub mod reschedule;
 pub(in crate::casting) mod standing;
 pub mod takes;

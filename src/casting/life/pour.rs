@@ -11,8 +11,9 @@ use super::pour_input::{PourIn, Poured, PouredBatch, settle_pour};
 use super::standing::{Standing, standing};
 use super::takes::{Takes, Wanted, decide};
 use super::view::{CastView, cast_show};
-use crate::base::{Error, Micro, Money, Quantity, RefusalKind, apportion};
+use crate::base::{Error, Micro, Quantity, RefusalKind};
 use crate::casting::cost::Components;
+use crate::casting::planning::charging::cost_shares;
 use crate::casting::planning::coating::{coat_need, vials_need};
 use crate::casting::planning::coats_ahead::coats_now;
 use crate::casting::planning::load::posterior;
@@ -336,22 +337,11 @@ pub(in crate::casting) fn keep_costs(
     cast_id: i64,
     components: &Components,
 ) -> Result<(), Error> {
-    let charges = store::charges_fetch(tx.conn, cast_id)?;
-    let weights: Vec<i64> = charges.iter().map(|(_, _, share)| share.micro()).collect();
-    let mut rows = Vec::new();
-    for (component, amount) in components
-        .iter()
-        .filter(|(_, amount)| *amount != Money::ZERO)
-    {
-        if charges.is_empty() {
-            rows.push((None, component.as_str(), amount));
-            continue;
-        }
-        for ((grant_id, _, _), part) in charges.iter().zip(apportion(amount.micro(), &weights)?) {
-            rows.push((Some(*grant_id), component.as_str(), Money::from_micro(part)));
-        }
-    }
-    store::cast_costs_insert(tx.conn, cast_id, &rows)
+    let charges: Vec<(i64, Micro)> = store::charges_fetch(tx.conn, cast_id)?
+        .into_iter()
+        .map(|(grant_id, _, share)| (grant_id, share))
+        .collect();
+    store::cast_costs_insert(tx.conn, cast_id, &cost_shares(components, &charges)?)
 }
 
 /// The plan of a cast, from the document kept on it.

@@ -188,18 +188,11 @@ impl Poured {
 /// tare, more trays than planned.
 ///
 /// ```
-/// # use heeltap::casting::planning::{day::DayFacts, plan::{PlanFacts, plan}, sizing::Experience};
-/// # use heeltap::casting::sums::{learned::FactorPosterior, yields::YieldPosterior};
+/// # use heeltap::casting::planning::plan::{PlanFacts, plan};
+/// # use heeltap::casting::sums::learned::FactorPosterior;
 /// # let recipe = include_str!(concat!(env!("CARGO_MANIFEST_DIR"), "/src/casting/samples/recipe.json"));
-/// # let facts = PlanFacts {
-/// #     recipe: serde_json::from_str(recipe).unwrap(),
-/// #     experience: Experience { residue: FactorPosterior::prior(), fill_factors: vec![], coats: vec![] },
-/// #     yields: YieldPosterior::from_history(Default::default(), Default::default()),
-/// #     shelf: vec![], grants: vec![], mold_pool: Default::default(),
-/// #     on_order: Default::default(), later_holders: Default::default(),
-/// #     currency: heeltap::base::Currency::parse("EUR").unwrap(),
-/// #     day: DayFacts { working_min: 480, others: vec![] },
-/// # };
+/// # let euro = heeltap::base::Currency::parse("EUR").unwrap();
+/// # let facts = PlanFacts::bare(serde_json::from_str(recipe).unwrap(), euro);
 /// # let request = r#"{"recipe": "chip", "containers": 2, "cast_on": "2026-03-02"}"#;
 /// # let plan = plan(&facts, &serde_json::from_str(request).unwrap())?.view;
 /// use heeltap::casting::life::pour_input::{PourIn, settle_pour};

@@ -5,14 +5,17 @@
 
 use super::book::{kept, promise, short_warn, shortage};
 use super::coat_needs::{coat_needs_renew, coat_reach};
+use super::recharge::{change_keep, charges_now};
 use super::standing::{Standing, standing_besides};
 use super::view::{CastView, cast_show};
 use crate::base::{Error, Micro};
-use crate::casting::planning::load::{grants, materials, plan_facts, recipe};
+use crate::casting::planning::charging::charges_allowed;
+use crate::casting::planning::charging_load::{grants, named_hold};
+use crate::casting::planning::load::{materials, plan_facts, recipe};
 use crate::casting::planning::plan::{Planned, plan};
 use crate::casting::planning::request::PlanRequest;
 use crate::casting::store::{self, CastRow, Replanned};
-use crate::catalogue::{RecipeFacts, entries_hold};
+use crate::catalogue::RecipeFacts;
 use crate::db::Tx;
 use crate::http::{IfMatch, MergePatch};
 use crate::stock::promises::cast_unpromise;
@@ -23,12 +26,23 @@ use crate::stock::settle::repick_after;
 /// # Errors
 /// In this order: [`Error::Invalid`] for a patch that no request could bear, [`Error::NotFound`], [`Error::Invalid`] for what
 /// the changed request has wrong, [`Error::PreconditionRequired`] or [`Error::VersionMismatch`], [`Error::Refused`] when
-/// the cast is not booked or stock is short.
+/// the cast is not booked, a grant refuses it, or stock is short.
 pub fn cast_reschedule(
     tx: &mut Tx<'_>,
     code: &str,
     patch: &MergePatch<PlanRequest>,
     if_match: &IfMatch,
+) -> Result<CastView, Error> {
+    cast_replan(tx, code, patch, if_match, "rescheduled")
+}
+
+/// As [`cast_reschedule`]; `reason` is why other grants are charged, if they are.
+pub(super) fn cast_replan(
+    tx: &mut Tx<'_>,
+    code: &str,
+    patch: &MergePatch<PlanRequest>,
+    if_match: &IfMatch,
+    reason: &str,
 ) -> Result<CastView, Error> {
     patch.check()?;
     let (cast, request, facts) = locked(tx, code, patch)?;
@@ -38,12 +52,15 @@ pub fn cast_reschedule(
     cast_unpromise(tx, cast.id)?;
     let facts = plan_facts(tx.conn, facts, &request, tx.house(), Some(cast.id))?;
     let planned = plan(&facts, &request)?;
+    charges_allowed(&planned.view.charge_warnings)?;
     let short = !planned.list.unserved.is_empty();
     if short && !request.allow_short {
         return Err(shortage(&request, &planned.view));
     }
     let charges = grants(tx.conn, &request.charges)?;
+    let before = charges_now(tx.conn, cast.id)?;
     write(tx, &cast, (&request, &facts.recipe), &planned, &charges)?;
+    change_keep(tx, cast.id, &before, reason)?;
     let take_from = request.take_from_later.then_some(&cast.materials);
     promise(tx, cast.id, &facts.shelf, &planned, take_from)?;
     short_warn(tx, code, &request, short.then_some(&planned.view))?;
@@ -68,10 +85,8 @@ fn locked(
     let own = materials(&facts);
     let reach = coat_reach(tx.conn, &[facts.mold.id], &own)?;
     let cast = standing_besides(tx, code, &reach)?;
-    let mut named = vec![facts.recipe.id, facts.elastomer.id, facts.mold.id];
-    let payers = grants(tx.conn, &request.charges)?;
-    named.extend(payers.into_iter().map(|(id, _)| id));
-    entries_hold(tx.conn, &named)?;
+    let named = [facts.recipe.id, facts.elastomer.id, facts.mold.id];
+    named_hold(tx.conn, &named, &request.charges)?;
     // Read again: what was read before the locks may have changed.
     let request = changed(&cast.row, patch)?;
     let now = recipe(tx.conn, &request)?;

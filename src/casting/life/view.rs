@@ -4,10 +4,13 @@ use chrono::{DateTime, NaiveDate, Utc};
 use serde::Serialize;
 use utoipa::ToSchema;
 
+use super::charges_input::ChargeChange;
 use super::demold_input::DemoldRecord;
 use super::pour::{PourRecord, plan_of};
+use super::recharge::change_shown;
 use crate::base::{Currency, Error, Micro, Money};
 use crate::casting::cost::{Component, Components, CostView};
+use crate::casting::planning::charging::ChargeWarning;
 use crate::casting::planning::plan_view::{CastPlan, PickView};
 use crate::casting::planning::request::{Charge, PlanRequest};
 use crate::casting::store::{self, CastRow};
@@ -32,6 +35,10 @@ pub struct CastView {
     pub plan: CastPlan,
     /// Who pays.
     pub charges: Vec<Charge>,
+    /// The grants that do not pay for it, and why, as of when it was booked, planned again or charged otherwise.
+    pub charge_warnings: Vec<ChargeWarning>,
+    /// How it was charged otherwise since it was booked, the oldest first.
+    pub charge_changes: Vec<ChargeChange>,
     /// The packs it was promised at booking.
     pub picks: Vec<PickView>,
     /// When it was booked.
@@ -134,7 +141,7 @@ fn read<T: serde::de::DeserializeOwned>(text: &Option<String>) -> Result<Option<
         .map_err(Error::internal)
 }
 
-/// Casts with their charges and costs, in three queries however many they are.
+/// Casts with their charges and costs, in as many queries however many they are.
 fn all_shown(
     conn: &mut AnyConnection,
     rows: Vec<CastRow>,
@@ -143,18 +150,20 @@ fn all_shown(
     let ids: Vec<i64> = rows.iter().map(|row| row.id).collect();
     let mut charges = store::charges_by_cast(conn, &ids)?;
     let mut costs = store::cast_costs_fetch(conn, &ids)?;
+    let mut changes = store::charge_changes_by_cast(conn, &ids)?;
     rows.into_iter()
         .map(|row| {
             let charges = charges.remove(&row.id).unwrap_or_default();
             let costs = costs.remove(&row.id).unwrap_or_default();
-            shown(row, charges, costs, currency)
+            let changes = changes.remove(&row.id).unwrap_or_default();
+            shown(row, (charges, changes), costs, currency)
         })
         .collect()
 }
 
 fn shown(
     row: CastRow,
-    charges: Vec<store::ChargeRow>,
+    (charges, changes): (Vec<store::ChargeRow>, Vec<store::ChargeChangeRow>),
     costs: Vec<(String, Money)>,
     currency: Currency,
 ) -> Result<CastView, Error> {
@@ -182,6 +191,11 @@ fn shown(
         cast_on: row.cast_on,
         request: serde_json::from_str(&row.request).map_err(Error::internal)?,
         charges,
+        charge_warnings: plan.charge_warnings.clone(),
+        charge_changes: changes
+            .into_iter()
+            .map(change_shown)
+            .collect::<Result<_, _>>()?,
         picks: plan.picks.clone(),
         booked_at: instant(row.booked_at),
         booked_by: row.booked_by,
@@ -204,7 +218,7 @@ fn shown(
 }
 
 /// What a cast cost, by component.
-fn components(costs: Vec<(String, Money)>) -> Result<Components, Error> {
+pub(super) fn components(costs: Vec<(String, Money)>) -> Result<Components, Error> {
     let mut components = Components::default();
     for (word, amount) in costs {
         let component = Component::from_word(&word)

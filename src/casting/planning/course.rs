@@ -8,6 +8,7 @@ use std::collections::BTreeMap;
 
 use chrono::NaiveDate;
 
+use super::charging::planned_shares;
 use super::coating::coats_pass;
 use super::course_request::{CourseRequest, CourseSession};
 use super::course_shelf::{CourseShelf, back_on, comes_back, free_on};
@@ -69,6 +70,8 @@ struct Course {
     molds: BTreeMap<i64, (PoolState, Vec<Coat>)>,
     casts: Vec<(NaiveDate, OtherCast)>,
     materials: BTreeMap<i64, Material>,
+    /// What the sessions so far cost each grant.
+    booked: BTreeMap<i64, Money>,
 }
 
 /// What the course needs of a material.
@@ -102,12 +105,20 @@ impl Course {
             facts.mold_pool = *pool;
             facts.experience.coats.clone_from(coats);
         }
+        for grant in &mut facts.grants {
+            let before = self.booked.get(&grant.id).copied().unwrap_or(Money::ZERO);
+            grant.booked = grant.booked.checked_add(before)?;
+        }
         let that_day = self.casts.iter().filter(|(on, _)| *on == day);
         facts
             .day
             .others
             .extend(that_day.map(|(_, cast)| cast.clone()));
         let planned = plan(facts, &plan_request)?;
+        for (grant, share) in planned_shares(planned.view.cost.total, &facts.grants)? {
+            let sum = self.booked.entry(grant.id).or_insert(Money::ZERO);
+            *sum = sum.checked_add(share)?;
+        }
         self.wear(index, facts, &planned)?;
         self.shelf.take(facts, day, cross, &planned);
         let found = std::mem::replace(&mut facts.shelf, alone);

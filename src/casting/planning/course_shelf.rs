@@ -116,10 +116,7 @@ impl CourseShelf {
 
 /// Whether a pack may serve a need on a day.
 fn serves(pack: &PackFacts, facts: &PlanFacts, need: &Need, day: NaiveDate, cross: bool) -> bool {
-    let own = pack
-        .funded_by_id
-        .is_none_or(|grant| facts.grants.contains(&grant));
-    pack.material_id == need.material_id && pack.barred(day).is_none() && (own || cross)
+    pack.material_id == need.material_id && pack.barred(day).is_none() && (facts.own(pack) || cross)
 }
 
 /// What of a material is free and usable on a day, for the grants of a session.

@@ -2,18 +2,19 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
+use super::charging_load::charged_grants;
 use super::coats_ahead::coats_on;
 use super::day_load::day_facts;
 use super::plan::{OnOrder, PlanFacts};
-use super::request::{Charge, PlanRequest};
+use super::request::PlanRequest;
 use super::sizing::Experience;
 use super::taught_fill::{ObservedLevel, taught_factor};
-use crate::base::{Error, Micro, Quantity, RefusalKind};
+use crate::base::{Error, Quantity, RefusalKind};
 use crate::casting::store;
 use crate::casting::sums::learned::{FactorPosterior, Noise};
 use crate::casting::sums::pool::PoolState;
 use crate::casting::sums::yields::{ChipCount, YieldPosterior};
-use crate::catalogue::{RecipeFacts, grant_by_code, recipe_facts};
+use crate::catalogue::{RecipeFacts, recipe_facts};
 use crate::db::{AnyConnection, House};
 use crate::stock;
 use crate::stock::load::shelf;
@@ -69,29 +70,6 @@ pub(in crate::casting) fn materials(facts: &RecipeFacts) -> Vec<i64> {
     ids.into_iter().collect()
 }
 
-/// The grants of charges by id, with their shares.
-///
-/// # Errors
-/// [`Error::Invalid`] for a grant that does not exist, [`Error::Refused`] for a retired one.
-pub(in crate::casting) fn grants(
-    conn: &mut AnyConnection,
-    charges: &[Charge],
-) -> Result<Vec<(i64, Micro)>, Error> {
-    let mut found = Vec::with_capacity(charges.len());
-    for (index, charge) in charges.iter().enumerate() {
-        let grant = grant_by_code(conn, charge.grant.as_str())
-            .map_err(|error| unknown(&format!("/charges/{index}/grant"), error))?;
-        if grant.retired {
-            return Err(Error::refused(
-                RefusalKind::Retired,
-                format!("grant `{}` is retired", charge.grant.as_str()),
-            ));
-        }
-        found.push((grant.id, charge.share));
-    }
-    Ok(found)
-}
-
 /// Everything a plan is made of. Under a booking's locks, read after they are taken. `replanned` is the booked cast that is
 /// planned again, if it is one; its promises must be released by then.
 ///
@@ -105,10 +83,7 @@ pub(in crate::casting) fn plan_facts(
     replanned: Option<i64>,
 ) -> Result<PlanFacts, Error> {
     let materials = materials(&recipe);
-    let grants = grants(conn, &request.charges)?
-        .into_iter()
-        .map(|(id, _)| id)
-        .collect();
+    let grants = charged_grants(conn, &request.charges, replanned)?;
     let mut shelf = shelf(conn, &materials)?;
     let mut later_holders: BTreeMap<i64, Vec<String>> = BTreeMap::new();
     for (pack_id, material_id, code, quantity) in
@@ -157,7 +132,10 @@ pub(in crate::casting) fn plan_facts(
 }
 
 /// What is on order of the materials, with the first day on which any of it is expected.
-fn on_order(conn: &mut AnyConnection, materials: &[i64]) -> Result<BTreeMap<i64, OnOrder>, Error> {
+pub(super) fn on_order(
+    conn: &mut AnyConnection,
+    materials: &[i64],
+) -> Result<BTreeMap<i64, OnOrder>, Error> {
     let mut by_material = BTreeMap::new();
     for (material_id, arrivals) in stock::on_order::on_order(conn, materials)? {
         let quantity = Quantity::checked_sum(arrivals.iter().map(|arrival| arrival.quantity))?;

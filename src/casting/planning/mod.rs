@@ -1,9 +1,11 @@
 //! Planning: from a recipe and a wish to everything a cast needs, with nothing written.
 //!
-//! Invariant: `load`, `day_load`, `course_load` and `correct` read; the rest decides, purely, on what was read. Deliberately absent: promises (`life`)
+//! Invariant: `load`, `charging_load`, `day_load`, `course_load`, `what_if_load` and `correct` read; the rest decides, purely, on what was read. Deliberately absent: promises (`life`)
 //! and the choice of packs (stock).
 
 pub(in crate::casting) mod bench_cautions;
+pub mod charging;
+pub(in crate::casting) mod charging_load;
 pub mod coating;
 pub(in crate::casting) mod coats_ahead;
 pub mod correct;
@@ -27,4 +29,9 @@ pub mod plan_view;
 pub mod request;
 pub mod sizing;
 pub mod taught_fill;
+pub mod variations;
 pub mod what_if;
+pub mod what_if_load;
+pub mod what_if_request;
+pub mod what_if_view;
+pub mod what_ifs;

@@ -6,6 +6,7 @@ use std::collections::BTreeMap;
 
 use chrono::NaiveDate;
 
+use super::charging::{ChargedGrant, charge_warnings, planned_shares};
 use super::coating::coats_pass;
 use super::cure::{cure_cautions, cure_view};
 use super::day::{DayFacts, day_caution, day_view};
@@ -17,13 +18,14 @@ use super::plan_view::{
 };
 use super::request::PlanRequest;
 use super::sizing::{Experience, SizeWish, Sizing, basis_word, rounded, size};
-use crate::base::{Currency, Error, Money, Quantity};
+use crate::base::{Code, Currency, Error, Money, Quantity};
 use crate::casting::cost::{Component, Components, CostView};
 use crate::casting::sums::coats::drawn;
+use crate::casting::sums::learned::FactorPosterior;
 use crate::casting::sums::pool::PoolState;
 use crate::casting::sums::split::split_mix;
-use crate::casting::sums::yields::{DEFAULT_PROBABILITY, YieldPosterior, trays_for};
-use crate::catalogue::RecipeFacts;
+use crate::casting::sums::yields::{ChipCount, DEFAULT_PROBABILITY, YieldPosterior, trays_for};
+use crate::catalogue::{Entry, MaterialBody, RecipeFacts};
 use crate::stock::needs::{Need, Purpose};
 use crate::stock::picking::{PickList, PickRules, pick};
 use crate::stock::shelf::PackFacts;
@@ -48,8 +50,8 @@ pub struct PlanFacts {
     pub yields: YieldPosterior,
     /// Every pack in stock of the materials needed.
     pub shelf: Vec<PackFacts>,
-    /// The grants charged, by id.
-    pub grants: Vec<i64>,
+    /// The grants charged.
+    pub grants: Vec<ChargedGrant>,
     /// The mould's cost pool.
     pub mold_pool: PoolState,
     /// What is on order, by material.
@@ -60,6 +62,45 @@ pub struct PlanFacts {
     pub currency: Currency,
     /// The other casts of the day.
     pub day: DayFacts,
+}
+
+impl PlanFacts {
+    /// The facts of a recipe in a lab that has nothing in stock and has cast nothing yet, with a working day of eight hours.
+    ///
+    /// ```
+    /// use heeltap::casting::planning::plan::PlanFacts;
+    /// let recipe = include_str!(concat!(env!("CARGO_MANIFEST_DIR"), "/src/casting/samples/recipe.json"));
+    /// let euro = heeltap::base::Currency::parse("EUR").unwrap();
+    /// assert!(PlanFacts::bare(serde_json::from_str(recipe).unwrap(), euro).shelf.is_empty());
+    /// ```
+    #[must_use]
+    pub fn bare(recipe: RecipeFacts, currency: Currency) -> Self {
+        Self {
+            recipe,
+            experience: Experience {
+                residue: FactorPosterior::prior(),
+                fill_factors: Vec::new(),
+                coats: Vec::new(),
+            },
+            yields: YieldPosterior::from_history(ChipCount::default(), ChipCount::default()),
+            shelf: Vec::new(),
+            grants: Vec::new(),
+            mold_pool: PoolState::default(),
+            on_order: BTreeMap::new(),
+            later_holders: BTreeMap::new(),
+            currency,
+            day: DayFacts {
+                working_min: 480,
+                others: Vec::new(),
+            },
+        }
+    }
+
+    /// Whether a pack is common stock or was paid for by a grant that is charged.
+    pub(super) fn own(&self, pack: &PackFacts) -> bool {
+        let charged = |id| self.grants.iter().any(|grant| grant.id == id);
+        pack.funded_by_id.is_none_or(charged)
+    }
 }
 
 /// A plan with what booking needs besides what is shown.
@@ -79,18 +120,10 @@ pub struct Planned {
 /// [`Error::Invalid`] when the request makes no sense or the recipe cannot be cast so.
 ///
 /// ```
-/// # use heeltap::casting::planning::{day::DayFacts, plan::{PlanFacts, plan}, sizing::Experience};
-/// # use heeltap::casting::sums::{learned::FactorPosterior, yields::YieldPosterior};
+/// # use heeltap::casting::planning::plan::{PlanFacts, plan};
 /// # let recipe = include_str!(concat!(env!("CARGO_MANIFEST_DIR"), "/src/casting/samples/recipe.json"));
-/// # let facts = PlanFacts {
-/// #     recipe: serde_json::from_str(recipe).unwrap(),
-/// #     experience: Experience { residue: FactorPosterior::prior(), fill_factors: vec![], coats: vec![] },
-/// #     yields: YieldPosterior::from_history(Default::default(), Default::default()),
-/// #     shelf: vec![], grants: vec![], mold_pool: Default::default(),
-/// #     on_order: Default::default(), later_holders: Default::default(),
-/// #     currency: heeltap::base::Currency::parse("EUR").unwrap(),
-/// #     day: DayFacts { working_min: 480, others: vec![] },
-/// # };
+/// # let euro = heeltap::base::Currency::parse("EUR").unwrap();
+/// # let facts = PlanFacts::bare(serde_json::from_str(recipe).unwrap(), euro);
 /// let request = r#"{"recipe": "chip", "containers": 3, "cast_on": "2026-03-02"}"#;
 /// let planned = plan(&facts, &serde_json::from_str(request).unwrap())?.view;
 /// assert_eq!((planned.chips, planned.rounds), (12, 2)); // Three trays of four chips on two copies of the mould.
@@ -111,7 +144,7 @@ pub fn plan(facts: &PlanFacts, request: &PlanRequest) -> Result<Planned, Error> 
     let sizing = sized(containers)?;
     let rules = PickRules {
         day: request.cast_on,
-        grants: facts.grants.clone(),
+        grants: facts.grants.iter().map(|grant| grant.id).collect(),
         allow_mixed_kits: request.allow_mixed_kits,
         allow_cross_charge: request.allow_cross_charge,
     };
@@ -123,6 +156,7 @@ pub fn plan(facts: &PlanFacts, request: &PlanRequest) -> Result<Planned, Error> 
         .expected_good(containers, facts.recipe.mold.body.chips);
     let cost = planned_cost(facts, &sizing, &list)?;
     let expected_good = rounded(expected_good)?;
+    let shares = planned_shares(cost.total()?, &facts.grants)?;
     let cure = cure_view(&facts.recipe)?;
     let mut cautions = cautions(facts, &sizing, &list);
     let day = day_view(&facts.recipe, containers, &facts.day)?;
@@ -163,6 +197,7 @@ pub fn plan(facts: &PlanFacts, request: &PlanRequest) -> Result<Planned, Error> 
         shortages: shortages(facts, &list),
         largest_bookable,
         cost: CostView::new(&cost, facts.currency.as_str(), "planned", expected_good)?,
+        charge_warnings: charge_warnings(request.cast_on, &shares)?,
         cautions,
     };
     Ok(Planned { view, sizing, list })
@@ -368,25 +403,34 @@ fn tape_view(sizing: &Sizing) -> Result<Option<TapeView>, Error> {
     }))
 }
 
+/// The materials that a recipe names.
+fn named(recipe: &RecipeFacts) -> impl Iterator<Item = &Entry<MaterialBody>> {
+    let always = [
+        &recipe.base,
+        &recipe.curing_agent,
+        &recipe.container,
+        &recipe.cup,
+    ];
+    let extras = recipe.extras.iter().map(|(entry, _)| entry);
+    always
+        .into_iter()
+        .chain(&recipe.tape)
+        .chain(&recipe.release_agent)
+        .chain(extras)
+}
+
 /// The code of a material that the recipe names.
 pub(super) fn code_of(facts: &PlanFacts, material_id: i64) -> String {
-    let recipe = &facts.recipe;
-    let named = [
-        Some(&recipe.base),
-        Some(&recipe.curing_agent),
-        Some(&recipe.container),
-        Some(&recipe.cup),
-        recipe.tape.as_ref(),
-        recipe.release_agent.as_ref(),
-    ];
-    let entry = named
-        .into_iter()
-        .flatten()
-        .chain(recipe.extras.iter().map(|(entry, _)| entry))
-        .find(|entry| entry.id == material_id);
-    entry
+    named(&facts.recipe)
+        .find(|entry| entry.id == material_id)
         .map(|entry| entry.code.to_string())
         .unwrap_or_default()
+}
+
+/// The id of a material that the recipe names; none when it does not.
+pub(super) fn id_of(facts: &PlanFacts, code: &Code) -> Option<i64> {
+    let found = named(&facts.recipe).find(|entry| entry.code == *code);
+    found.map(|entry| entry.id)
 }
 
 fn pick_views(facts: &PlanFacts, sizing: &Sizing, list: &PickList) -> Vec<PickView> {
@@ -458,11 +502,11 @@ fn cautions(facts: &PlanFacts, sizing: &Sizing, list: &PickList) -> Vec<String> 
     if list.mixed_kits {
         all.push("base and curing agent of a batch come from different kit lots: the maker matched neither to the other".to_owned());
     }
-    if list.picks.iter().any(|picked| {
-        facts.shelf[picked.pack]
-            .funded_by_id
-            .is_some_and(|grant| !facts.grants.contains(&grant))
-    }) {
+    let picked = list.picks.iter();
+    if !picked
+        .map(|picked| &facts.shelf[picked.pack])
+        .all(|pack| facts.own(pack))
+    {
         all.push("stock that another grant paid for is used and will be cross-charged".to_owned());
     }
     all.extend(super::bench_cautions::cautions(

@@ -4,6 +4,7 @@ use chrono::NaiveDate;
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
+use super::charging::ChargeWarning;
 use super::cure::CureView;
 use super::day::DayView;
 use super::leftovers::{EmptiedView, KitBalance};
@@ -69,6 +70,9 @@ pub struct CastPlan {
     pub largest_bookable: u32,
     /// The planned cost.
     pub cost: CostView,
+    /// The grants that do not pay for it, and why; it is refused when one of them says so.
+    #[serde(default)]
+    pub charge_warnings: Vec<ChargeWarning>,
     /// What to look out for.
     pub cautions: Vec<String>,
 }

@@ -53,18 +53,10 @@ pub struct CupLine {
 /// As [`plan`].
 ///
 /// ```
-/// # use heeltap::casting::planning::{day::DayFacts, plan::{PlanFacts, plan}, sizing::Experience};
-/// # use heeltap::casting::sums::{learned::FactorPosterior, yields::YieldPosterior};
+/// # use heeltap::casting::planning::plan::{PlanFacts, plan};
 /// # let recipe = include_str!(concat!(env!("CARGO_MANIFEST_DIR"), "/src/casting/samples/recipe.json"));
-/// # let facts = PlanFacts {
-/// #     recipe: serde_json::from_str(recipe).unwrap(),
-/// #     experience: Experience { residue: FactorPosterior::prior(), fill_factors: vec![], coats: vec![] },
-/// #     yields: YieldPosterior::from_history(Default::default(), Default::default()),
-/// #     shelf: vec![], grants: vec![], mold_pool: Default::default(),
-/// #     on_order: Default::default(), later_holders: Default::default(),
-/// #     currency: heeltap::base::Currency::parse("EUR").unwrap(),
-/// #     day: DayFacts { working_min: 480, others: vec![] },
-/// # };
+/// # let euro = heeltap::base::Currency::parse("EUR").unwrap();
+/// # let facts = PlanFacts::bare(serde_json::from_str(recipe).unwrap(), euro);
 /// use heeltap::casting::planning::what_if::what_if;
 /// let request = r#"{"recipe": "chip", "containers": 4, "cast_on": "2026-03-02"}"#;
 /// let request = serde_json::from_str(request).unwrap();

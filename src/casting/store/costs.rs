@@ -5,6 +5,7 @@ use std::collections::HashMap;
 use diesel::prelude::*;
 
 use crate::base::{Error, Money};
+use crate::casting::planning::charging::CostShare;
 use crate::db::AnyConnection;
 use crate::db::schema::cast_costs;
 
@@ -12,13 +13,13 @@ use crate::db::schema::cast_costs;
 pub(in crate::casting) fn cast_costs_insert(
     conn: &mut AnyConnection,
     cast_id: i64,
-    rows: &[(Option<i64>, &'static str, Money)],
+    rows: &[CostShare],
 ) -> Result<(), Error> {
     for (grant_id, component, amount) in rows {
         let row = (
             cast_costs::cast_id.eq(cast_id),
             cast_costs::grant_id.eq(*grant_id),
-            cast_costs::component.eq(*component),
+            cast_costs::component.eq(component.as_str()),
             cast_costs::amount_micro.eq(*amount),
         );
         diesel::insert_into(cast_costs::table)

@@ -1,6 +1,7 @@
 //! The casting room's statements: the only user of diesel in this room.
 
 mod casts;
+mod charges;
 mod coats;
 mod costs;
 mod experience;
@@ -13,6 +14,10 @@ pub(super) use casts::{
     cast_demold, cast_demold_undo, cast_insert, cast_next_id, cast_pour, cast_pour_undo,
     cast_replan, casts_lock, casts_of_day, casts_page, charges_by_cast, charges_fetch,
     charges_insert, promised_after, refused_booking_insert,
+};
+pub(super) use charges::{
+    ChargeChangeRow, NewChargeChange, Recharged, cast_recharge, charge_change_insert,
+    charge_changes_by_cast, charged_to_grant, funded_lots_of_cast, price_variance_of_grant,
 };
 pub(super) use coats::{
     BookedOnMold, CoatRow, Inspection, NewCoat, NewTreatment, TreatmentRow, booked_ids_on_mold,

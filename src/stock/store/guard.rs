@@ -1,4 +1,5 @@
-//! The order of locks: period guard, then materials by id (they cover their lots and packs), then casts by id.
+//! The order of locks: period guard, then materials by id (they cover their lots and packs), then casts by id, then what the
+//! catalogue names (casting holds grants last).
 
 use chrono::NaiveDate;
 use diesel::connection::SimpleConnection;
