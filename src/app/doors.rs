@@ -111,6 +111,7 @@ pub const DOORS: &[Door] = &[
     door("POST", "/v1/orders/{code}/cancel", BUYER),
     door("POST", "/v1/exchange-rates", BUYER),
     door("GET", "/v1/exchange-rates", EVERYONE),
+    door("POST", "/v1/exchange-rates/imports", BUYER),
     // stock
     door("GET", "/v1/lots", EVERYONE),
     door("GET", "/v1/lots/{id}", EVERYONE),
