@@ -9,6 +9,7 @@ pub mod demo;
 mod failure;
 mod heads;
 mod import;
+mod import_rates;
 mod logging;
 mod openapi;
 mod output;
@@ -48,6 +49,8 @@ enum Command {
     Openapi,
     /// Import a purchase file into the database itself, all of it or nothing.
     Import(import::Import),
+    /// Enter a file of exchange rates into the database itself, all of it or nothing.
+    ImportRates(import_rates::ImportRates),
     /// Make, list and revoke tokens, in the database itself.
     #[command(subcommand)]
     Token(token::Command),
@@ -71,6 +74,7 @@ pub fn run() -> ExitCode {
         Command::Demo => demo::run(&cli.given),
         Command::Openapi => openapi::run(),
         Command::Import(import) => import::run(&cli.given, import),
+        Command::ImportRates(import) => import_rates::run(&cli.given, import),
         Command::Token(command) => token::run(&cli.given, command),
         Command::Verify(verify) => verify::run(&cli.given, verify),
         Command::Backup(backup) => backup::run(&cli.given, backup),

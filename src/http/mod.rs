@@ -8,6 +8,7 @@ mod body;
 mod caller;
 mod door;
 mod etag;
+pub mod outbound;
 mod paging;
 mod patch;
 mod problem;

@@ -10,6 +10,7 @@ mod day;
 mod demo;
 mod demolds;
 mod doors;
+mod exchange_rate_imports;
 mod extras;
 mod heads;
 mod health;
