@@ -24,6 +24,7 @@ pub mod rate;
 pub mod rate_file;
 pub mod rate_report;
 pub mod rate_source;
+pub mod reference_rates;
 pub mod report;
 mod routes;
 pub mod row;
