@@ -7,6 +7,7 @@
 mod backup;
 pub mod demo;
 mod failure;
+mod fetch_rates;
 mod heads;
 mod import;
 mod import_rates;
@@ -51,6 +52,8 @@ enum Command {
     Import(import::Import),
     /// Enter a file of exchange rates into the database itself, all of it or nothing.
     ImportRates(import_rates::ImportRates),
+    /// Fetch reference rates once, now, from the address of HEELTAP_RATES_URL.
+    FetchRates,
     /// Make, list and revoke tokens, in the database itself.
     #[command(subcommand)]
     Token(token::Command),
@@ -75,6 +78,7 @@ pub fn run() -> ExitCode {
         Command::Openapi => openapi::run(),
         Command::Import(import) => import::run(&cli.given, import),
         Command::ImportRates(import) => import_rates::run(&cli.given, import),
+        Command::FetchRates => fetch_rates::run(&cli.given),
         Command::Token(command) => token::run(&cli.given, command),
         Command::Verify(verify) => verify::run(&cli.given, verify),
         Command::Backup(backup) => backup::run(&cli.given, backup),

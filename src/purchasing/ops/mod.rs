@@ -19,3 +19,4 @@ pub use orders::{
     order_receive,
 };
 pub use rate_imports::{RateImportSettings, rate_import_commit, rate_import_preview};
+pub(in crate::purchasing) use rate_imports::{kept_load, row_of};
