@@ -52,7 +52,7 @@ impl Schedule {
             self.rest(now, interval);
             return;
         }
-        let longest_ms = u64::from(PAUSE_S) * 1_000 << (self.failed - 1);
+        let longest_ms = (u64::from(PAUSE_S) * 1_000) << (self.failed - 1);
         let half = longest_ms / 2;
         let by_chance = half * u64::from(chance) / u64::from(u16::MAX);
         self.set(now, Duration::from_millis(half + by_chance));
