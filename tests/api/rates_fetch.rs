@@ -1,6 +1,8 @@
 //! Fetching reference rates from a server on this machine. The form of the files is the public one, from memory; all figures
 //! are invented.
 
+use std::io::{Read, Write};
+use std::net::{TcpListener, TcpStream};
 use std::time::{Duration, Instant};
 
 use chrono::TimeDelta;
@@ -281,6 +283,30 @@ fn nobody_there_and_a_base_that_is_not_in_the_file_are_failures() {
     let app = app_of("EUR", &url, Duration::from_secs(20));
     attempt(&app);
     assert_eq!(figure(&app, "fetch_failures_total{reason=\"connect\"}"), 1);
+}
+
+#[test]
+fn a_server_without_tls_is_not_believed_under_https() {
+    let listener = TcpListener::bind("127.0.0.1:0").expect("a free port");
+    let address = listener.local_addr().expect("its address");
+    let server = std::thread::spawn(move || {
+        let (mut stream, _) = listener.accept().expect("a connection");
+        let mut hello = [0; 1];
+        stream.read_exact(&mut hello).expect("a greeting");
+        let _ = stream.write_all(b"HTTP/1.1 200 OK\r\nContent-Length: 0\r\n\r\n");
+        hello[0]
+    });
+    let app = app_of(
+        "EUR",
+        &format!("https://{address}/daily.xml"),
+        Duration::from_secs(20),
+    );
+    attempt(&app);
+    assert_eq!(figure(&app, "fetch_failures_total{reason=\"connect\"}"), 1);
+    // So that it does not wait for ever where it was never asked.
+    let _ = TcpStream::connect(address);
+    // A handshake record (RFC 8446, section 5.1).
+    assert_eq!(server.join().expect("the server"), 22);
 }
 
 #[test]

@@ -72,7 +72,9 @@ fn timeout(limit: Duration) -> FetchFailure {
 }
 
 fn request_failure(error: reqwest::Error, limit: Duration) -> FetchFailure {
-    let (is_timeout, is_connect) = (error.is_timeout(), error.is_connect());
+    let is_timeout = error.is_timeout();
+    // Without certificates of the machine there is not even a client for `https`.
+    let is_connect = error.is_connect() || error.is_builder();
     // The address may hold a password.
     let text = innermost(&error.without_url());
     if is_timeout {
