@@ -9,6 +9,7 @@ mod background;
 mod docs;
 mod doors;
 mod installation;
+mod metrics;
 mod openapi;
 mod operation;
 mod running;
@@ -26,8 +27,10 @@ pub use running::{Running, Serving, start};
 
 use crate::base::{Clock, Currency, Entropy, Error, OsEntropy, SystemClock};
 use crate::db::{DatabaseUrl, Db, House};
+use crate::http::metrics::Metrics;
 use crate::http::tokens::{TokenIn, TokenMade, none_yet, token_create};
 use crate::http::{Limits, Role, Service};
+use crate::purchasing::rates_fetch::{RatesFetcher, RatesSettings};
 use crate::{casting, catalogue, costing, purchasing, reorder, stock};
 
 /// What a process is told about its database and its installation.
@@ -49,6 +52,8 @@ pub struct Settings {
     pub demo: bool,
     /// Limits on what a request may bring.
     pub limits: Limits,
+    /// Where exchange rates are fetched from; nowhere unless said.
+    pub rates: Option<RatesSettings>,
 }
 
 /// What comes from outside and is replaced in tests.
@@ -81,7 +86,12 @@ pub fn open(settings: &Settings, outside: Outside) -> Result<Service, Error> {
         settings.db_wait_ms,
     )?;
     let (base_currency, time_zone) = installation::settle(&db, settings, outside.clock.now())?;
-    Ok(Service::new(
+    let metrics = Metrics::new()?;
+    let rates = settings.rates.clone();
+    let rates = rates
+        .map(|rates| RatesFetcher::new(rates, metrics.registry()))
+        .transpose()?;
+    let service = Service::new(
         db,
         outside.clock,
         outside.entropy,
@@ -91,7 +101,12 @@ pub fn open(settings: &Settings, outside: Outside) -> Result<Service, Error> {
         },
         time_zone,
         settings.limits,
-    ))
+    )
+    .with_part(metrics);
+    Ok(match rates {
+        Some(rates) => service.with_part(rates),
+        None => service,
+    })
 }
 
 /// Makes the first administrator's token; none when any token was ever made. Of several processes that start on one
@@ -120,6 +135,7 @@ pub fn first_token(service: &Service) -> Result<Option<TokenMade>, Error> {
 /// Every room's routes. A room is added here, and its operations to [`DOORS`].
 pub fn routes(cfg: &mut ServiceConfig<'_>) {
     cfg.configure(operation::routes)
+        .configure(metrics::routes)
         .configure(docs::routes)
         .configure(tokens::routes)
         .configure(catalogue::routes)

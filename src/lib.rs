@@ -7,14 +7,14 @@
 //! - [`http`]: the door, bodies, paging, idempotency, problem documents; it knows no feature
 //! - [`catalogue`]: materials, elastomers, kits, molds, recipes, grants, suppliers
 //! - [`stock`]: lots, packs, movements, promises, picking, bench events, warnings, verification
-//! - [`purchasing`]: purchase files, orders, landed cost
+//! - [`purchasing`]: purchase files, orders, landed cost, exchange rates
 //! - [`casting`]: the sums of a cast, its plan, and its life from booking to demoulding
 //! - [`costing`]: what replicas cost, by who pays, month, recipe and cast
 //! - [`reorder`]: demand, forecast, run-out, last day to order, how much; warnings
 //! - [`app`]: the composition root: doors, routes, the OpenAPI document, the server, the background workers
 //! - [`cli`]: the command line
 //!
-//! Deliberately absent: any state outside the database but for the pool; any use of a float for money or stock.
+//! Deliberately absent: any state outside the database but for the pool, counters, and how far a fetch is; any use of a float for money or stock.
 
 // So that a file shared with the integration tests names this crate the same way in both.
 #[cfg(test)]

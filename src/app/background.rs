@@ -14,7 +14,7 @@ use parking_lot::{Condvar, Mutex};
 use crate::base::Error;
 use crate::db::{job_claim, job_give_back};
 use crate::http::Service;
-use crate::reorder;
+use crate::{purchasing, reorder};
 
 /// Work that is done again and again.
 #[derive(Debug, Clone, Copy)]
@@ -44,6 +44,12 @@ pub const WORKERS: &[Worker] = &[
         name: "reorder advice",
         every: Duration::from_secs(5),
         work: reorder::drain,
+    },
+    Worker {
+        // A turn only looks whether it is time, or takes up what a thread of its own has fetched.
+        name: "exchange rates",
+        every: Duration::from_secs(1),
+        work: purchasing::rates_turn,
     },
 ];
 

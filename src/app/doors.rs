@@ -12,6 +12,8 @@ const ANYONE: Allowed = None;
 /// Administrators only: they need not be named.
 const ADMINISTRATOR: Allowed = Some(&[]);
 
+/// Whoever only looks: a program that watches the service has a token of its own.
+const READER: Allowed = Some(&[Role::Reader]);
 /// Whoever works here.
 const EVERYONE: Allowed = Some(&[Role::Reader, Role::Bench, Role::Buyer]);
 /// Whoever buys.
@@ -38,6 +40,7 @@ pub const DOORS: &[Door] = &[
     door("GET", "/docs", ANYONE),
     door("GET", "/docs/", ANYONE),
     door("GET", "/docs/{file}", ANYONE),
+    door("GET", "/metrics", READER),
     // tokens
     door("GET", "/v1/tokens", ADMINISTRATOR),
     door("POST", "/v1/tokens", ADMINISTRATOR),
@@ -113,6 +116,7 @@ pub const DOORS: &[Door] = &[
     door("POST", "/v1/orders/{code}/cancel", BUYER),
     door("POST", "/v1/exchange-rates", BUYER),
     door("GET", "/v1/exchange-rates", EVERYONE),
+    door("POST", "/v1/exchange-rates/imports", BUYER),
     // stock
     door("GET", "/v1/lots", EVERYONE),
     door("GET", "/v1/lots/{id}", EVERYONE),

@@ -112,6 +112,7 @@ mod tests {
             working_day_min: 480,
             demo,
             limits: Limits::default(),
+            rates: None,
         }
     }
 

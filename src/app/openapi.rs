@@ -29,7 +29,7 @@ use crate::http::{Door, ProblemBody, Role};
     components(schemas(ProblemBody)),
     modifiers(&Bearer),
     tags(
-        (name = "operation", description = "Whether the service lives, and this document"),
+        (name = "operation", description = "Whether the service lives, what it counts, and this document"),
         (name = "catalogue", description = "Materials, elastomers, kits, molds, recipes, grants, suppliers"),
         (name = "casts", description = "What a cast needs, and its life from booking to demoulding"),
         (name = "treatments", description = "Release coats: moulds vapour-coated, looked at, coated again"),

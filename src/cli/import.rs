@@ -18,12 +18,13 @@ use super::settings::Given;
 use crate::app::{self, Outside};
 use crate::base::{Error, Refusal, RefusalKind};
 use crate::http::Service;
-use crate::purchasing::csv_file::{Delimiter, Encoding, FileFormat};
+use crate::purchasing::csv_file::{CellError, Delimiter, Encoding, FileFormat};
 use crate::purchasing::import::ImportOptions;
 use crate::purchasing::landed::SpreadBasis;
 use crate::purchasing::number::DecimalMark;
 use crate::purchasing::ops::{ImportSettings, Progress, import_commit_watched, import_preview};
 use crate::purchasing::report::{ImportReport, Outcome, RowReport};
+use crate::purchasing::row::CellWarning;
 
 /// Who acts, in the books.
 const ACTOR: &str = "import";
@@ -53,15 +54,15 @@ pub(super) struct Import {
     spread_by: SpreadBasis,
 }
 
-fn delimiter(name: &str) -> Result<Delimiter, String> {
+pub(super) fn delimiter(name: &str) -> Result<Delimiter, String> {
     Delimiter::parse(name).ok_or_else(|| "write comma, semicolon or tab".to_owned())
 }
 
-fn decimal(name: &str) -> Result<DecimalMark, String> {
+pub(super) fn decimal(name: &str) -> Result<DecimalMark, String> {
     DecimalMark::parse(name).ok_or_else(|| "write point or comma".to_owned())
 }
 
-fn encoding(name: &str) -> Result<Encoding, String> {
+pub(super) fn encoding(name: &str) -> Result<Encoding, String> {
     Encoding::parse(name).ok_or_else(|| "write utf-8 or windows-1252".to_owned())
 }
 
@@ -151,7 +152,7 @@ fn style(template: &str) -> ProgressStyle {
 /// Says what became of the rows.
 fn told(report: &ImportReport) -> Result<(), Failure> {
     for row in &report.rows {
-        tell_row(row)?;
+        tell_cells(row.line, &row.errors, &row.warnings)?;
     }
     let counts: Vec<String> = Outcome::ALL
         .iter()
@@ -172,15 +173,19 @@ fn told(report: &ImportReport) -> Result<(), Failure> {
     Ok(())
 }
 
-fn tell_row(row: &RowReport) -> Result<(), Failure> {
-    let line = row.line;
-    for error in &row.errors {
+/// Says what is wrong with the cells of a line, and what to look at.
+pub(super) fn tell_cells(
+    line: u64,
+    errors: &[CellError],
+    warnings: &[CellWarning],
+) -> Result<(), Failure> {
+    for error in errors {
         say(&format!(
             "line {line}, column {}: value {}: {}",
             error.column, error.value, error.detail
         ))?;
     }
-    for warning in &row.warnings {
+    for warning in warnings {
         say(&format!(
             "line {line}, column {}: value {}: warning: {}",
             warning.column, warning.value, warning.detail
@@ -195,7 +200,7 @@ fn refused(mut refusal: Refusal) -> Result<(), Failure> {
     let rows: Vec<RowReport> = serde_json::from_value(rows)
         .map_err(|e| Failure::Failed(format!("the refusal cannot be read: {e}")))?;
     for row in &rows {
-        tell_row(row)?;
+        tell_cells(row.line, &row.errors, &row.warnings)?;
     }
     Err(Failure::Failed(refusal.detail))
 }

@@ -7,8 +7,10 @@
 mod backup;
 pub mod demo;
 mod failure;
+mod fetch_rates;
 mod heads;
 mod import;
+mod import_rates;
 mod logging;
 mod openapi;
 mod output;
@@ -49,6 +51,10 @@ enum Command {
     Openapi,
     /// Import a purchase file into the database itself, all of it or nothing.
     Import(import::Import),
+    /// Enter a file of exchange rates into the database itself, all of it or nothing.
+    ImportRates(import_rates::ImportRates),
+    /// Fetch reference rates once, now, from the address of HEELTAP_RATES_URL.
+    FetchRates,
     /// Make, list and revoke tokens, in the database itself.
     #[command(subcommand)]
     Token(token::Command),
@@ -74,6 +80,8 @@ pub fn run() -> ExitCode {
         Command::Demo => demo::run(&cli.given),
         Command::Openapi => openapi::run(),
         Command::Import(import) => import::run(&cli.given, import),
+        Command::ImportRates(import) => import_rates::run(&cli.given, import),
+        Command::FetchRates => fetch_rates::run(&cli.given),
         Command::Token(command) => token::run(&cli.given, command),
         Command::Verify(verify) => verify::run(&cli.given, verify),
         Command::Backup(backup) => backup::run(&cli.given, backup),

@@ -1,6 +1,7 @@
 //! The settings that every command takes, as flags or from the environment. A flag beats the environment.
 
 use std::path::Path;
+use std::time::Duration;
 
 use chrono_tz::Tz;
 use clap::{Args, ValueEnum};
@@ -10,6 +11,7 @@ use crate::app::Settings;
 use crate::base::Currency;
 use crate::db::{DatabaseUrl, WORKING_DAY_MIN_DEFAULT};
 use crate::http::Limits;
+use crate::purchasing::rates_fetch::{RatesAddress, RatesSettings};
 
 /// Where a command works unless told.
 pub(super) const DATABASE: &str = "sqlite://heeltap.sqlite3";
@@ -90,6 +92,25 @@ pub(super) struct Given {
     /// The longest file (a CSV of purchases), in bytes.
     #[arg(long, global = true, env = "HEELTAP_FILE_LIMIT_BYTES", hide_env_values = true, default_value_t = 52_428_800, value_parser = clap::value_parser!(u32).range(1024..=1_073_741_824))]
     file_limit_bytes: u32,
+    /// Where daily reference rates are fetched from: an address of http or https that answers with the XML of a central bank.
+    /// Without it, nothing is ever fetched.
+    #[arg(long, global = true, env = "HEELTAP_RATES_URL", hide_env_values = true)]
+    rates_url: Option<String>,
+    /// The currency that those rates are quoted for one unit of, as an ISO 4217 code.
+    #[arg(
+        long,
+        global = true,
+        env = "HEELTAP_RATES_CURRENCY",
+        hide_env_values = true,
+        default_value = "EUR"
+    )]
+    rates_currency: String,
+    /// How long one attempt to fetch rates may take, in seconds.
+    #[arg(long, global = true, env = "HEELTAP_RATES_TIMEOUT_S", hide_env_values = true, default_value_t = 10, value_parser = clap::value_parser!(u64).range(1..=120))]
+    rates_timeout_s: u64,
+    /// How long it rests between two fetches of rates, in minutes.
+    #[arg(long, global = true, env = "HEELTAP_RATES_INTERVAL_MIN", hide_env_values = true, default_value_t = 360, value_parser = clap::value_parser!(u64).range(1..=10_080))]
+    rates_interval_min: u64,
     /// Threads that serve requests. Without it, as many as the machine has processors.
     #[arg(long, global = true, env = "HEELTAP_WORKERS", hide_env_values = true, value_parser = clap::value_parser!(u16).range(1..=1024))]
     workers: Option<u16>,
@@ -126,7 +147,25 @@ impl Given {
                 json_bytes: bytes(self.body_limit_bytes),
                 file_bytes: bytes(self.file_limit_bytes),
             },
+            rates: self.rates()?,
         })
+    }
+
+    /// Where rates are fetched from, if anywhere. An empty address is none, so that a variable can be blanked.
+    fn rates(&self) -> Result<Option<RatesSettings>, Failure> {
+        let currency = Currency::parse(&self.rates_currency)
+            .map_err(|e| Failure::Usage(format!("HEELTAP_RATES_CURRENCY: {e}")))?;
+        let Some(url) = self.rates_url.as_deref().filter(|url| !url.is_empty()) else {
+            return Ok(None);
+        };
+        let address = RatesAddress::parse(url)
+            .map_err(|e| Failure::Usage(format!("HEELTAP_RATES_URL: {e}")))?;
+        Ok(Some(RatesSettings {
+            address,
+            currency,
+            timeout: Duration::from_secs(self.rates_timeout_s),
+            interval: Duration::from_secs(self.rates_interval_min * 60),
+        }))
     }
 
     /// The settings meant, for a command that reads: a SQLite file that is not there is not made, so that a mistyped path is

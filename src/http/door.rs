@@ -1,6 +1,6 @@
 //! The door: every request passes it before its body is read. It knows the route, the roles and the caller.
 
-use std::time::Instant;
+use std::time::{Duration, Instant};
 
 use actix_web::body::MessageBody;
 use actix_web::dev::{ResourceDef, ServiceRequest, ServiceResponse};
@@ -10,6 +10,7 @@ use actix_web::web::Data;
 use actix_web::{HttpMessage, ResponseError};
 
 use super::caller::{Caller, Role};
+use super::metrics::{Metrics, Route};
 use super::problem::Problem;
 use super::request_id::RequestId;
 use super::service::Service;
@@ -94,9 +95,23 @@ pub async fn guard<B: MessageBody + 'static>(
             .headers_mut()
             .insert(HeaderName::from_static("x-request-id"), value);
     }
-    let took_us = u64::try_from(started.elapsed().as_micros()).unwrap_or(u64::MAX);
+    let took = started.elapsed();
+    count(&response, &method, took);
+    let took_us = u64::try_from(took.as_micros()).unwrap_or(u64::MAX);
     tracing::info!(request_id = %id.0, method, path, status = response.status().as_u16(), took_us, "request");
     Ok(response)
+}
+
+/// Counts an answer, where anything is counted.
+fn count<B>(response: &ServiceResponse<B>, method: &str, took: Duration) {
+    let request = response.request();
+    let metrics = request
+        .app_data::<Data<Service>>()
+        .and_then(|service| service.part::<Metrics>());
+    if let Some(metrics) = metrics {
+        let route = request.extensions().get::<Route>().copied();
+        metrics.answered(method, route, response.status().as_u16(), took);
+    }
 }
 
 async fn admit(request: &ServiceRequest) -> Result<(), Problem> {
@@ -119,6 +134,7 @@ async fn admit(request: &ServiceRequest) -> Result<(), Problem> {
         }
         Found::Door(door) => *door,
     };
+    request.extensions_mut().insert(Route(door.path));
     let Some(roles) = door.roles else {
         return Ok(());
     };

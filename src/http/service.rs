@@ -1,5 +1,6 @@
 //! What every handler is given: the database, the clock, the source of randomness, and the two ways to run an operation.
 
+use std::any::Any;
 use std::sync::Arc;
 
 use actix_web::web;
@@ -7,6 +8,7 @@ use chrono::{DateTime, Duration, NaiveDate, Utc};
 use chrono_tz::Tz;
 
 use super::body::NoBody;
+use super::parts::Parts;
 use super::problem::{Answer, Problem};
 use super::reply::Reply;
 use super::store;
@@ -46,6 +48,7 @@ pub struct Service {
     house: House,
     time_zone: Tz,
     limits: Limits,
+    parts: Parts,
 }
 
 impl Service {
@@ -66,7 +69,21 @@ impl Service {
             house,
             time_zone,
             limits,
+            parts: Parts::default(),
         }
+    }
+
+    /// The same with something that a room keeps in this process: one of each type.
+    #[must_use]
+    pub fn with_part<T: Any + Send + Sync>(mut self, part: T) -> Self {
+        self.parts.put(part);
+        self
+    }
+
+    /// What a room keeps in this process, if it was put in.
+    #[must_use]
+    pub fn part<T: Any + Send + Sync>(&self) -> Option<&T> {
+        self.parts.get()
     }
 
     /// The database.

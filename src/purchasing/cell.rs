@@ -14,7 +14,7 @@ use utoipa::ToSchema;
 use super::csv_file::{CellError, Row};
 use super::date::read_date;
 use super::number::{DecimalMark, plain_decimal, read_number};
-use super::rate::Rate;
+use super::rate::{Quote, Rate};
 use crate::base::{Code, Currency, Micro, Money};
 
 /// Something about a cell that was accepted but should be looked at.
@@ -251,6 +251,21 @@ impl<'a> Reader<'a> {
         Rate::parse(&plain.value)
             .map_err(|error| self.fail(column, error.to_string()))
             .ok()
+    }
+
+    /// The direction of a rate; blank is the usual one.
+    pub(super) fn quote(&mut self, column: &str) -> Option<Quote> {
+        match self.row.get(column).to_ascii_lowercase().as_str() {
+            "" | "base_per_foreign" => Some(Quote::BasePerForeign),
+            "foreign_per_base" => Some(Quote::ForeignPerBase),
+            _ => {
+                self.fail_value(
+                    column,
+                    "is no direction: write base_per_foreign (units of the currency of the books for one of the foreign one) or foreign_per_base",
+                );
+                None
+            }
+        }
     }
 
     pub(super) fn yes_or_no(&mut self, column: &str) -> Option<bool> {

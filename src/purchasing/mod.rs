@@ -21,6 +21,12 @@ pub mod order_input;
 mod pack;
 pub mod quoted;
 pub mod rate;
+pub mod rate_file;
+pub mod rate_report;
+pub mod rate_source;
+pub mod rates_fetch;
+pub mod reference_decision;
+pub mod reference_rates;
 pub mod report;
 mod routes;
 pub mod row;
@@ -28,4 +34,5 @@ mod store;
 #[cfg(test)]
 mod tests;
 
+pub use rates_fetch::rates_turn;
 pub use routes::routes;

@@ -107,6 +107,36 @@ impl Rate {
         }
     }
 
+    /// This rate divided by another, exact in 128 bits and rounded once, half to even, to 10 significant digits: from the
+    /// prices of one thing in two currencies, the price of the second currency in the first. `None` when the result is no
+    /// rate: 10^10 or more, or below 10^-9, where 18 decimal places do not hold 10 significant digits.
+    ///
+    /// ```
+    /// use heeltap::purchasing::rate::Rate;
+    /// // One euro is 11.4025 kroner or 1.0835 dollars: so many kroner is one dollar.
+    /// let (kroner, dollars) = (Rate::parse("11.4025")?, Rate::parse("1.0835")?);
+    /// assert_eq!(kroner.per(dollars).map(|rate| rate.to_string()), Some("10.52376557".to_owned()));
+    /// # Ok::<(), heeltap::purchasing::rate::RateError>(())
+    /// ```
+    #[must_use]
+    pub fn per(self, other: Rate) -> Option<Rate> {
+        // Both below 10^28; the numerator times a power of ten below 10^38, as it stays below 10^10 denominators.
+        let num = i128::from(self.digits) * 10_i128.pow(other.decimals);
+        let den = i128::from(other.digits) * 10_i128.pow(self.decimals);
+        let least = 10_i128.pow(RATE_DIGITS_MAX as u32 - 1);
+        let (mut decimals, scaled) = (0..=RATE_DECIMALS_MAX).find_map(|decimals| {
+            let scaled = num.checked_mul(10_i128.pow(decimals))?;
+            (scaled / den >= least).then_some((decimals, scaled))
+        })?;
+        let mut digits = round_half_even_div(scaled, den)?;
+        while decimals > 0 && digits % 10 == 0 {
+            digits /= 10;
+            decimals -= 1;
+        }
+        let digits = i64::try_from(digits).ok()?;
+        (digits < 10_i64.pow(RATE_DIGITS_MAX as u32)).then_some(Rate { digits, decimals })
+    }
+
     /// A foreign amount in the base currency, rounded once, half to even.
     ///
     /// # Errors
@@ -211,7 +241,47 @@ mod tests {
         assert!(Rate::parse("1.08350000000000000000").is_ok());
     }
 
+    #[test]
+    fn a_quotient_has_ten_digits() {
+        let per = |a: &str, b: &str| {
+            let rate = Rate::parse(a).ok()?.per(Rate::parse(b).ok()?)?;
+            Some(rate.to_string())
+        };
+        let text = |text: &str| Some(text.to_owned());
+        assert_eq!(per("2", "3"), text("0.6666666667"));
+        assert_eq!(per("1", "3"), text("0.3333333333"));
+        assert_eq!(per("10", "4"), text("2.5"));
+        assert_eq!(per("1.0835", "1.0835"), text("1"));
+        assert_eq!(per("0.83", "16500.25"), text("0.00005030226815"));
+        assert_eq!(per("9999999998", "9999999999"), text("0.9999999999"));
+        // Half way between 1.0000000005 and its neighbours: to the even one.
+        assert_eq!(per("2.000000001", "2"), text("1"));
+        assert_eq!(per("2.000000003", "2"), text("1.000000002"));
+        assert_eq!(per("9999999999", "1"), text("9999999999"));
+        assert_eq!(per("9999999999", "0.9"), None);
+        assert_eq!(per("0.000001", "1000"), text("0.000000001"));
+        assert_eq!(per("0.000001", "1001"), None);
+    }
+
     proptest! {
+        #[test]
+        fn a_quotient_is_the_nearest_with_ten_digits(
+            (a, b) in (1_i64..10_000_000_000, 1_i64..10_000_000_000), (c, d) in (0_u32..=18, 0_u32..=18),
+        ) {
+            let (one, other) = (Rate { digits: a, decimals: c }, Rate { digits: b, decimals: d });
+            let (num, den) = (i128::from(a) * 10_i128.pow(d), i128::from(b) * 10_i128.pow(c));
+            match one.per(other) {
+                Some(rate) => {
+                    let digits = i128::from(rate.digits);
+                    // |digits / 10^decimals - num / den| is at most half of the tenth digit's place.
+                    let error = (digits * den - num * 10_i128.pow(rate.decimals)).abs();
+                    let places = u32::try_from(rate.digits.to_string().len()).unwrap();
+                    prop_assert!(2 * error * 10_i128.pow(10 - places) <= den);
+                }
+                None => prop_assert!(num / den >= 9_999_999_999 || num < den / 999_999_999),
+            }
+        }
+
         #[test]
         fn any_text_is_read_or_refused(text in any::<String>()) {
             let _ = Rate::parse(&text);

@@ -46,6 +46,7 @@ fn lab(database: &TestDatabase) -> Service {
         working_day_min: WORKING_DAY_MIN_DEFAULT,
         demo: true,
         limits: Limits::default(),
+        rates: None,
     };
     let outside = Outside {
         clock: Arc::clone(&clock) as _,

@@ -1,7 +1,7 @@
 //! Exchange rates as they are entered and shown.
 //!
 //! Invariants: one rate for a currency and a day, never one of the base currency; a rate that is entered again replaces
-//! the first, and what was received meanwhile keeps its cost. Deliberately absent: fetching rates from outside.
+//! the first, and what was received meanwhile keeps its cost. Deliberately absent: files of rates, and fetching.
 
 use chrono::{Datelike, NaiveDate};
 use serde::{Deserialize, Serialize};
@@ -13,9 +13,8 @@ use crate::db::{AnyConnection, Tx};
 use crate::http::Page;
 use crate::purchasing::quoted::QuotedRate;
 use crate::purchasing::rate::{Quote, Rate};
+use crate::purchasing::rate_source::source_fault;
 use crate::purchasing::store::{self, RateRow};
-
-const SOURCE_MAX_CHARS: usize = 200;
 
 /// An exchange rate of a day.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
@@ -31,7 +30,7 @@ pub struct ExchangeRate {
     /// Which way it is quoted: units of the base currency for one of the foreign one unless said.
     #[serde(default = "base_per_foreign")]
     pub quote: Quote,
-    /// Where it comes from, at most 200 characters.
+    /// Where it comes from, at most 200 characters. `fetched:` at the beginning marks rates that were fetched.
     #[serde(default)]
     #[schema(max_length = 200)]
     pub source: String,
@@ -57,12 +56,8 @@ impl ExchangeRate {
             );
             errors.push(FieldError::new("/rate_on", detail));
         }
-        let length = self.source.chars().count();
-        if length > SOURCE_MAX_CHARS || self.source.chars().any(char::is_control) {
-            let detail = format!(
-                "has {length} characters: send at most {SOURCE_MAX_CHARS}, none of them a control character"
-            );
-            errors.push(FieldError::new("/source", detail));
+        if let Some(fault) = source_fault(&self.source) {
+            errors.push(FieldError::new("/source", fault));
         }
         errors
     }
@@ -216,6 +211,13 @@ mod tests {
                 (
                     ExchangeRate {
                         source: "x".repeat(201),
+                        ..rate("USD", "2026-02-03", "1")
+                    },
+                    "/source",
+                ),
+                (
+                    ExchangeRate {
+                        source: "fetched: by hand".to_owned(),
                         ..rate("USD", "2026-02-03", "1")
                     },
                     "/source",

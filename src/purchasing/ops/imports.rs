@@ -124,7 +124,10 @@ pub fn import_commit_watched(
     let facts = facts_locked(tx, &readings)?;
     let plan = decide(&readings, &facts, settings.options);
     if plan.has_errors() {
-        return Err(rows_refused(plan.rows));
+        let mut bad = plan.rows;
+        let all = bad.len();
+        bad.retain(|row| row.outcome == Outcome::Error);
+        return Err(rows_refused(&bad, all));
     }
     let file_sha256 = hex::encode(Sha256::digest(bytes));
     if plan.lines.is_empty() {
@@ -161,7 +164,8 @@ fn read(
     read_purchases(bytes, &settings.format, &context).map_err(|error| file_refused(&error))
 }
 
-fn file_refused(error: &FileError) -> Error {
+/// The refusal of a file that as a whole cannot be used.
+pub(super) fn file_refused(error: &FileError) -> Error {
     let refusal = Error::refused(RefusalKind::ImportRejected, error.to_string())
         .with("rows", Vec::<serde_json::Value>::new());
     match error.line() {
@@ -170,13 +174,8 @@ fn file_refused(error: &FileError) -> Error {
     }
 }
 
-/// The refusal of a file with rows in error, which names them all.
-fn rows_refused(rows: Vec<RowReport>) -> Error {
-    let all = rows.len();
-    let bad: Vec<RowReport> = rows
-        .into_iter()
-        .filter(|row| row.outcome == Outcome::Error)
-        .collect();
+/// The refusal of a file of `all` rows with these in error.
+pub(super) fn rows_refused(bad: &[impl Serialize], all: usize) -> Error {
     let detail = format!(
         "{} of {all} rows are in error, so nothing was written: correct them and send the file again",
         bad.len()

@@ -6,6 +6,7 @@ mod exchange;
 mod imports;
 mod load;
 mod orders;
+mod rate_imports;
 
 pub(in crate::purchasing) use exchange::place;
 pub use exchange::{ExchangeRate, rate_enter, rate_list};
@@ -18,3 +19,5 @@ pub use orders::{
     OrderLineView, OrderState, OrderView, order_cancel, order_get, order_list, order_place,
     order_receive,
 };
+pub use rate_imports::{RateImportSettings, rate_import_commit, rate_import_preview};
+pub(in crate::purchasing) use rate_imports::{kept_load, row_of};

@@ -70,7 +70,7 @@ impl ImportQuery {
 }
 
 /// That the body is CSV; looked at before the body is read.
-struct CsvBody;
+pub(super) struct CsvBody;
 
 impl FromRequest for CsvBody {
     type Error = Problem;

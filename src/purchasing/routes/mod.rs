@@ -5,6 +5,7 @@
 mod exchange;
 mod imports;
 mod orders;
+mod rate_imports;
 
 use utoipa_actix_web::service_config::ServiceConfig;
 
@@ -12,5 +13,6 @@ use utoipa_actix_web::service_config::ServiceConfig;
 pub fn routes(cfg: &mut ServiceConfig<'_>) {
     cfg.configure(imports::routes)
         .configure(orders::routes)
-        .configure(exchange::routes);
+        .configure(exchange::routes)
+        .configure(rate_imports::routes);
 }

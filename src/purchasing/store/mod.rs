@@ -15,4 +15,6 @@ pub(super) use orders::{
     lots_of_lines, order_by_code, orders_after, orders_by_codes, orders_insert, orders_lock,
     period_closed_through,
 };
-pub(super) use rates::{RateRow, rate_fetch, rate_put, rates_after, rates_between};
+pub(super) use rates::{
+    RateRow, rate_fetch, rate_put, rates_after, rates_between, rates_lock, rates_put,
+};

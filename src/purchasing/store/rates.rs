@@ -2,10 +2,14 @@
 
 use chrono::NaiveDate;
 use diesel::prelude::*;
+use diesel::upsert::excluded;
 
 use crate::base::{Currency, Error};
 use crate::db::AnyConnection;
 use crate::db::schema::exchange_rates;
+
+/// Rows of one insert.
+const ROWS_MAX: usize = 1_000;
 
 /// A rate as it is kept.
 #[derive(Debug, Clone, PartialEq, Eq, Queryable, Selectable, Insertable)]
@@ -64,6 +68,44 @@ pub(in crate::purchasing) fn rate_put(
         AnyConnection::Sqlite(conn) => put!(conn),
         AnyConnection::Postgres(conn) => put!(conn),
     };
+    Ok(())
+}
+
+/// Waits until no other transaction writes rates, and keeps others from it until this one ends: what was read of them after
+/// this holds. (SQLite has one writer at a time anyway.)
+pub(in crate::purchasing) fn rates_lock(conn: &mut AnyConnection) -> Result<(), Error> {
+    if let AnyConnection::Postgres(conn) = conn {
+        diesel::sql_query("LOCK TABLE exchange_rates IN SHARE ROW EXCLUSIVE MODE").execute(conn)?;
+    }
+    Ok(())
+}
+
+/// Keeps rates, each in place of the one of its day if there is one. No currency and day stands twice among them.
+pub(in crate::purchasing) fn rates_put(
+    conn: &mut AnyConnection,
+    rows: &[RateRow],
+) -> Result<(), Error> {
+    for some in rows.chunks(ROWS_MAX) {
+        match conn {
+            AnyConnection::Postgres(conn) => {
+                diesel::insert_into(exchange_rates::table)
+                    .values(some)
+                    .on_conflict((exchange_rates::currency, exchange_rates::rate_on))
+                    .do_update()
+                    .set((
+                        exchange_rates::rate.eq(excluded(exchange_rates::rate)),
+                        exchange_rates::source.eq(excluded(exchange_rates::source)),
+                    ))
+                    .execute(conn)?;
+            }
+            // Within the process: a list would be no faster, and diesel has none with `ON CONFLICT` for SQLite.
+            AnyConnection::Sqlite(_) => {
+                for row in some {
+                    rate_put(conn, row)?;
+                }
+            }
+        }
+    }
     Ok(())
 }
 

@@ -9,7 +9,10 @@ use reqwest::blocking::{Client as Http, RequestBuilder};
 use serde_json::Value;
 
 static HTTP: LazyLock<Http> = LazyLock::new(|| {
+    // The client wants a provider of cryptography even where it never uses it.
+    heeltap::http::outbound::tls_ready();
     Http::builder()
+        .tls_certs_only([])
         .timeout(Duration::from_secs(30))
         .redirect(reqwest::redirect::Policy::none())
         .no_proxy()

@@ -5,6 +5,7 @@ mod client;
 #[path = "../../../src/db/testing.rs"]
 mod database;
 pub(crate) mod lab;
+pub(crate) mod mock;
 mod process;
 pub(crate) mod reconcile;
 mod shelf;

@@ -49,13 +49,16 @@ pub(crate) fn heeltap(database: Option<&TestDatabase>, arguments: &[&str]) -> Ou
 impl Heeltap {
     /// Serves on a free port.
     pub(crate) fn serve(database: &TestDatabase) -> Self {
-        let mut child = command(
-            Some(database),
-            &["serve", "--listen", "127.0.0.1:0", "--log", "warn"],
-        )
-        .stdout(Stdio::piped())
-        .spawn()
-        .expect("the binary must start");
+        Self::serve_with(database, &[])
+    }
+
+    /// Serves on a free port, with further flags.
+    pub(crate) fn serve_with(database: &TestDatabase, flags: &[&str]) -> Self {
+        let usual = ["serve", "--listen", "127.0.0.1:0", "--log", "warn"];
+        let mut child = command(Some(database), &[&usual, flags].concat())
+            .stdout(Stdio::piped())
+            .spawn()
+            .expect("the binary must start");
         let out = BufReader::new(child.stdout.take().expect("standard output"));
         let (told, lines) = channel();
         std::thread::spawn(move || {
