@@ -38,6 +38,8 @@ const KEPT: &[&str] = &[
     "SELECT 'pool ' || CAST(id AS TEXT) || ' ' || kind || ' ' || CAST(remaining_value_micro AS TEXT) || ' ' || \
      CAST(remaining_uses AS TEXT) AS line FROM cost_pools ORDER BY id",
     "SELECT 'promise ' || CAST(id AS TEXT) || ' ' || state AS line FROM reservations ORDER BY id",
+    "SELECT 'charge ' || CAST(cast_id AS TEXT) || ' ' || CAST(grant_id AS TEXT) || ' ' || CAST(share_micro AS TEXT) AS line \
+     FROM cast_charges ORDER BY cast_id, grant_id",
     "SELECT noun || ' ' || code || ' ' || body AS line FROM catalogue_entries ORDER BY id",
 ];
 
@@ -275,6 +277,7 @@ fn the_sample_of_this_schema_is_written() {
     let app = TestApp::on(database, |_| {});
     life::live(&app);
     life::live_with_treatments(&app);
+    life::live_with_corrections(&app);
     assert!(app.service.db().read(verify).expect("the books").ok);
     let head = format!(
         "-- What a lab wrote with the schema {version}. Never changed: see tests/api/upgrades.rs.\n"

@@ -7,8 +7,8 @@
 use heeltap::db::job_claim;
 use serde_json::{Value, json};
 
-use crate::support::TestApp;
 use crate::support::lab::{receive, stocked};
+use crate::support::{TestApp, send};
 
 /// A purchase file: a kit in a foreign currency, and trays that are still on order.
 const PURCHASES: &str = "order_no,line_no,supplier,ordered_on,received_on,item,lot,packs,pack_quantity,unit,line_price,currency,freight,expires_on\n\
@@ -52,6 +52,33 @@ pub(super) fn live_with_treatments(app: &TestApp) {
     app.post(&path, look).expect(200);
 }
 
+/// Goes on with what came with corrected prices, changed charges and closed periods.
+pub(super) fn live_with_corrections(app: &TestApp) {
+    app.post(
+        "/v1/periods",
+        json!({"first_day": "2026-01-01", "last_day": "2026-02-28"}),
+    )
+    .expect(201);
+    let surcharge = json!({"order_no": "O-1", "line_no": 1, "amount": "6.60", "currency": "USD", "rate": "0.9",
+        "reason": "surcharge of the supplier"});
+    app.post("/v1/price-corrections", surcharge).expect(201);
+    for (lot, amount) in [("B1", "-3"), ("V1", "1.2"), ("C2", "0.5")] {
+        let correction =
+            json!({"lot": lot_id(app, lot), "amount": amount, "reason": "invoice corrected"});
+        app.post("/v1/price-corrections", correction).expect(201);
+    }
+    let cast = app.get("/v1/casts/C-00002").expect(200);
+    let change =
+        json!({"charges": [{"grant": "grant-b", "share": "100"}], "reason": "the other course"});
+    let request = app.request("POST", "/v1/casts/C-00002/charges");
+    send(
+        request
+            .header("If-Match", cast.header("etag"))
+            .json(&change),
+    )
+    .expect(200);
+}
+
 fn purchases(app: &TestApp) {
     let rate = json!({"currency": "USD", "rate_on": "2026-02-20", "rate": "0.92"});
     app.post("/v1/exchange-rates", rate).expect(201);
@@ -70,12 +97,21 @@ fn purchases(app: &TestApp) {
     app.post("/v1/orders/O-2/cancel", rest).expect(200);
 }
 
-/// The pack of a lot of this code, by number.
-fn pack(app: &TestApp, lot: &str, no: usize) -> i64 {
+/// The lot of a code.
+fn lot(app: &TestApp, code: &str) -> Value {
     let lots = app.get("/v1/lots?limit=100").expect(200).json();
     let lots = lots["items"].as_array().expect("lots").clone();
-    let found = lots.into_iter().find(|found| found["lot"] == lot);
-    found.expect("the lot")["packs"][no - 1]["id"]
+    let found = lots.into_iter().find(|found| found["lot"] == code);
+    found.expect("the lot")
+}
+
+fn lot_id(app: &TestApp, code: &str) -> i64 {
+    lot(app, code)["id"].as_i64().expect("an id")
+}
+
+/// The pack of a lot of this code, by number.
+fn pack(app: &TestApp, code: &str, no: usize) -> i64 {
+    lot(app, code)["packs"][no - 1]["id"]
         .as_i64()
         .expect("an id")
 }
