@@ -6,6 +6,7 @@
 //! progress; one snapshot of the database answers one report. Deliberately absent: what a cast cost and why
 //! (casting), who is charged (given at the booking).
 
+pub mod by_material;
 mod cast_money;
 pub mod corrections;
 pub mod export;

@@ -3,6 +3,7 @@
 mod backdated_pours;
 mod backup;
 mod bench_sheet;
+mod by_hand;
 mod casts;
 mod charges;
 mod charges_changed;

@@ -5,10 +5,7 @@ use serde_json::json;
 
 use crate::support::TestApp;
 
-#[path = "../../src/costing/tests/books.rs"]
-mod books;
-
-use books::{Cast, cast, entry};
+use crate::support::books::{Cast, cast, entry};
 
 const ADDRESS: &str = "/v1/reports/replica-cost";
 

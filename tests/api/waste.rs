@@ -7,10 +7,7 @@ use serde_json::{Value, json};
 use crate::support::TestApp;
 use crate::support::lab::{catalogue, receive, stocked};
 
-#[path = "../../src/costing/tests/books.rs"]
-mod books;
-
-use books::{Cast, cast, entry};
+use crate::support::books::{Cast, cast, entry};
 
 /// One cast of 20 chips, 5 of them rejected, shared 75 : 25; a fifth of its tape was cut off.
 fn lab() -> TestApp {

@@ -23,13 +23,22 @@ pub enum GroupBy {
     Month,
     /// By recipe.
     Recipe,
+    /// By material: what of the cost is for what. A cast counts whole, chips and all, in the row of each material it
+    /// used, so that a row's cost per good chip is the material's part of it.
+    Material,
     /// Cast by cast.
     Cast,
 }
 
 impl GroupBy {
     /// Every way of grouping.
-    pub const ALL: [Self; 4] = [Self::Grant, Self::Month, Self::Recipe, Self::Cast];
+    pub const ALL: [Self; 5] = [
+        Self::Grant,
+        Self::Month,
+        Self::Recipe,
+        Self::Material,
+        Self::Cast,
+    ];
 
     /// Its word.
     #[must_use]
@@ -38,6 +47,7 @@ impl GroupBy {
             Self::Grant => "grant",
             Self::Month => "month",
             Self::Recipe => "recipe",
+            Self::Material => "material",
             Self::Cast => "cast",
         }
     }
@@ -72,11 +82,13 @@ pub struct CastFacts {
     pub rejected: i64,
 }
 
-/// One payer's part of a cast.
+/// One payer's, or one material's, part of a cast.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Part {
     /// The grant; none when nobody is charged.
     pub grant_id: Option<i64>,
+    /// The material, in a report by material; none for moulds and coats.
+    pub material_id: Option<i64>,
     /// Its share, in per cent, 0 to 100.
     pub share: Micro,
     /// What it bears of the cast's cost.
@@ -92,6 +104,8 @@ pub enum RowKey {
     Month(i32, u32),
     /// A recipe, by its id.
     Recipe(i64),
+    /// A material, by its id.
+    Material(i64),
     /// A cast, by its id.
     Cast(i64),
     /// What nobody is charged for.
@@ -123,7 +137,7 @@ impl RowKey {
     ///     good: 10,
     ///     rejected: 2,
     /// };
-    /// let part = Part { grant_id: None, share: WHOLE_SHARE, amounts: Default::default() };
+    /// let part = Part { grant_id: None, material_id: None, share: WHOLE_SHARE, amounts: Default::default() };
     /// assert_eq!(RowKey::of(GroupBy::Month, &cast, &part), RowKey::Month(2026, 3));
     /// assert_eq!(RowKey::of(GroupBy::Grant, &cast, &part), RowKey::Unassigned);
     /// # Ok::<(), String>(())
@@ -134,6 +148,7 @@ impl RowKey {
             GroupBy::Grant => part.grant_id.map_or(Self::Unassigned, Self::Grant),
             GroupBy::Month => Self::month(cast.demolded_on),
             GroupBy::Recipe => Self::Recipe(cast.recipe_id),
+            GroupBy::Material => part.material_id.map_or(Self::Unassigned, Self::Material),
             GroupBy::Cast => Self::Cast(cast.id),
         }
     }
@@ -156,6 +171,7 @@ impl RowKey {
 pub fn parts_of(charges: &[(i64, Micro)], costs: &[(Option<i64>, Components)]) -> Vec<Part> {
     let part = |grant_id, share| Part {
         grant_id,
+        material_id: None,
         share,
         amounts: Components::default(),
     };
@@ -171,6 +187,7 @@ pub fn parts_of(charges: &[(i64, Micro)], costs: &[(Option<i64>, Components)]) -
             Some(part) => part.amounts = amounts,
             None => parts.push(Part {
                 grant_id,
+                material_id: None,
                 share: Micro::ZERO,
                 amounts,
             }),

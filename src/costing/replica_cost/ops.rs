@@ -1,9 +1,13 @@
 //! Making reports from the books.
 
-use super::grouping::{GroupBy, parts_of};
+use std::collections::HashMap;
+
+use super::grouping::{GroupBy, Part, WHOLE_SHARE, parts_of};
 use super::report::{Gathering, Names, ReplicaCost};
 use super::variance::Posted;
 use crate::base::{Currency, Error};
+use crate::casting::cost::Components;
+use crate::costing::by_material::{Used, by_material};
 use crate::costing::cast_money::CastMoney;
 use crate::costing::period::Period;
 use crate::costing::store;
@@ -29,14 +33,23 @@ pub fn replica_cost(
         let ids = (first.id, last.id);
         // Who pays makes no difference to the other groupings.
         let mut money = CastMoney::read(conn, ids, by == GroupBy::Grant)?;
+        let used = match by {
+            GroupBy::Material => store::used_by_cast(conn, ids)?,
+            _ => HashMap::new(),
+        };
         for cast in &casts {
             let (charges, costs) = money.of(cast.id);
-            gathering.add(cast, &parts_of(&charges, &costs))?;
+            let parts = match by {
+                GroupBy::Material => parts_by_material(&costs, used.get(&cast.id))?,
+                _ => parts_of(&charges, &costs),
+            };
+            gathering.add(cast, &parts)?;
         }
     }
     let names = match by {
         GroupBy::Grant => store::names(conn, "grant")?,
         GroupBy::Recipe => store::names(conn, "recipe")?,
+        GroupBy::Material => store::names(conn, "material")?,
         GroupBy::Month | GroupBy::Cast => Names::new(),
     };
     let in_progress = store::work_in_progress(conn, days.1)?;
@@ -48,10 +61,30 @@ pub fn replica_cost(
                 .zip(row.cast)
                 .zip(row.recipe_id)
                 .map(|((id, code), recipe)| (id, code, recipe)),
+            material_id: row.material_id,
             grant_id: row.grant_id,
             on: row.on,
             amount: row.amount,
         })
         .collect();
     gathering.report(period, currency, &names, in_progress, &posted)
+}
+
+/// A cast's parts, one for each material that it used, each with all of the cast's chips.
+fn parts_by_material(
+    costs: &[(Option<i64>, Components)],
+    used: Option<&Vec<Used>>,
+) -> Result<Vec<Part>, Error> {
+    let mut parts = Vec::new();
+    for (_, components) in costs {
+        for (material_id, amounts) in by_material(components, used.map_or(&[], Vec::as_slice))? {
+            parts.push(Part {
+                grant_id: None,
+                material_id,
+                share: WHOLE_SHARE,
+                amounts,
+            });
+        }
+    }
+    Ok(parts)
 }

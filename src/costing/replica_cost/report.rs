@@ -21,6 +21,9 @@ use crate::catalogue::UNASSIGNED;
 use crate::costing::period::Period;
 use crate::costing::rounding::{PrintedRow, parts_adding_up, print_table};
 
+/// The key of what no material stands behind.
+pub const WITHOUT_MATERIAL: &str = "moulds_and_coats";
+
 /// The key of the report's total.
 pub const TOTAL: &str = "total";
 
@@ -50,12 +53,12 @@ pub struct ReplicaCost {
 /// A row of the report.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, ToSchema)]
 pub struct CostRow {
-    /// A grant's, recipe's or cast's code, a month (`YYYY-MM`), `unassigned`, or `total`.
+    /// A grant's, recipe's, material's or cast's code, a month (`YYYY-MM`), `unassigned`, `moulds_and_coats`, or `total`.
     pub key: String,
-    /// The name of the grant or recipe.
+    /// The name of the grant, recipe or material.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub name: Option<String>,
-    /// Casts; by grant, the casts charged to it at all.
+    /// Casts; by grant, the casts charged to it at all; by material, those that used it.
     pub casts: usize,
     /// Of those, casts without a good chip. Their cost is in every amount here.
     pub scrapped_casts: usize,
@@ -130,6 +133,7 @@ impl Gathering {
         let counts = (cast.good, cast.rejected);
         let mut whole = Part {
             grant_id: None,
+            material_id: None,
             share: WHOLE_SHARE,
             amounts: Components::default(),
         };
@@ -175,10 +179,13 @@ impl Gathering {
     ) -> Result<ReplicaCost, Error> {
         let mut named = Vec::with_capacity(self.rows.len());
         for (key, (tally, code)) in self.rows {
-            let (text, name) = label(key, code, names)?;
+            let (text, name) = label(self.by, key, code, names)?;
             named.push((key, text, name, tally));
         }
-        if matches!(self.by, GroupBy::Grant | GroupBy::Recipe) {
+        if matches!(
+            self.by,
+            GroupBy::Grant | GroupBy::Recipe | GroupBy::Material
+        ) {
             named.sort_by(|a, b| {
                 let last = |key: RowKey| key == RowKey::Unassigned;
                 (last(a.0), &a.1).cmp(&(last(b.0), &b.1))
@@ -228,17 +235,19 @@ pub fn rounding_rule(currency: Currency) -> String {
 
 /// A row's key and name in words.
 fn label(
+    by: GroupBy,
     key: RowKey,
     code: Option<Code>,
     names: &Names,
 ) -> Result<(String, Option<String>), Error> {
     match key {
+        RowKey::Unassigned if by == GroupBy::Material => Ok((WITHOUT_MATERIAL.to_owned(), None)),
         RowKey::Unassigned => Ok((UNASSIGNED.to_owned(), None)),
         RowKey::Month(year, month) => Ok((format!("{year:04}-{month:02}"), None)),
         RowKey::Cast(id) => code
             .map(|code| (code.into_string(), None))
             .ok_or_else(|| Error::internal(format!("the cast {id} came without its code"))),
-        RowKey::Grant(id) | RowKey::Recipe(id) => names
+        RowKey::Grant(id) | RowKey::Recipe(id) | RowKey::Material(id) => names
             .get(&id)
             .map(|(code, name)| (code.as_str().to_owned(), Some(name.clone())))
             .ok_or_else(|| Error::internal(format!("the catalogue has no name for {id}"))),

@@ -40,7 +40,7 @@ impl Tally {
     /// use heeltap::costing::replica_cost::grouping::Part;
     /// use heeltap::costing::replica_cost::tally::{CHIP_PARTS, Tally};
     /// let mut tally = Tally::default();
-    /// let part = Part { grant_id: Some(1), share: Micro::from_int(25), amounts: Default::default() };
+    /// let part = Part { grant_id: Some(1), material_id: None, share: Micro::from_int(25), amounts: Default::default() };
     /// tally.add((18, 2), &part)?;
     /// assert_eq!((tally.good_parts, tally.chip_parts), (CHIP_PARTS * 9 / 2, CHIP_PARTS * 5));
     /// # Ok::<(), heeltap::base::Error>(())
@@ -121,6 +121,7 @@ mod tests {
             .add(Component::Chip, Money::parse(chip).unwrap())
             .unwrap();
         Part {
+            material_id: None,
             grant_id: Some(1),
             share,
             amounts,

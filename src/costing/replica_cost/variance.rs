@@ -20,6 +20,8 @@ use crate::costing::rounding::print_table;
 pub struct Posted {
     /// The cast with its code and recipe; none for coats that were still on moulds.
     pub cast: Option<(i64, Code, i64)>,
+    /// The material whose price was corrected.
+    pub material_id: i64,
     /// The grant that was charged; none when none was.
     pub grant_id: Option<i64>,
     /// The day under which it was posted.
@@ -42,9 +44,9 @@ pub struct PriceVariances {
 /// A line.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, ToSchema)]
 pub struct VarianceRow {
-    /// A grant's, recipe's or cast's code, a month (`YYYY-MM`), or `unassigned`.
+    /// A grant's, recipe's, material's or cast's code, a month (`YYYY-MM`), or `unassigned`.
     pub key: String,
-    /// The name of the grant or recipe.
+    /// The name of the grant, recipe or material.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub name: Option<String>,
     /// The amount, rounded so that the lines add up.
@@ -61,7 +63,7 @@ pub struct VarianceRow {
 /// ```
 /// use heeltap::base::{Currency, Money};
 /// use heeltap::costing::replica_cost::{grouping::GroupBy, variance::{Posted, price_variances}};
-/// let posted = |amount| Posted { cast: None, grant_id: None, on: "2026-03-04".parse().unwrap(), amount };
+/// let posted = |amount| Posted { cast: None, material_id: 1, grant_id: None, on: "2026-03-04".parse().unwrap(), amount };
 /// let euro = Currency::parse("EUR").map_err(heeltap::base::Error::internal)?;
 /// let posted = [posted(Money::parse("1.005")?), posted(Money::parse("-0.5")?)];
 /// let lines = price_variances(GroupBy::Month, &posted, &Default::default(), euro)?;
@@ -81,6 +83,7 @@ pub fn price_variances(
             GroupBy::Grant => posted.grant_id.map(RowKey::Grant),
             GroupBy::Month => Some(RowKey::month(posted.on)),
             GroupBy::Recipe => cast.map(|(_, _, recipe_id)| RowKey::Recipe(*recipe_id)),
+            GroupBy::Material => Some(RowKey::Material(posted.material_id)),
             GroupBy::Cast => cast.map(|(id, _, _)| RowKey::Cast(*id)),
         };
         let code = cast.map(|(_, code, _)| code);
@@ -124,7 +127,7 @@ fn label(
         RowKey::Unassigned => Ok((UNASSIGNED.to_owned(), None)),
         RowKey::Month(year, month) => Ok((format!("{year:04}-{month:02}"), None)),
         RowKey::Cast(_) => Ok((code.map(ToString::to_string).unwrap_or_default(), None)),
-        RowKey::Grant(id) | RowKey::Recipe(id) => names
+        RowKey::Grant(id) | RowKey::Recipe(id) | RowKey::Material(id) => names
             .get(&id)
             .map(|(code, name)| (code.to_string(), Some(name.clone())))
             .ok_or_else(|| Error::internal(format!("the catalogue has no name for {id}"))),

@@ -107,7 +107,7 @@ pub struct RowPart {
 /// let first = Observation {
 ///     cast_id: 7, batch_no: 1, cup_id: 2, elastomer_id: 5, film: Default::default(), weighed: Default::default(), on,
 /// };
-/// let payer = |grant, share| Part { grant_id: Some(grant), share: Micro::from_int(share), amounts: Default::default() };
+/// let payer = |grant, share| Part { grant_id: Some(grant), material_id: None, share: Micro::from_int(share), amounts: Default::default() };
 /// let parts = row_parts(ResidueBy::Grant, &cast, &first, &[payer(1, 60), payer(2, 40)])?;
 /// assert_eq!((parts[1].key, parts[1].share), (ResidueKey::Grant(2), Micro::from_int(40)));
 /// let parts = row_parts(ResidueBy::Cup, &cast, &first, &[])?;

@@ -308,6 +308,7 @@ fn weighing(
 #[must_use]
 pub fn whole(amounts: crate::casting::cost::Components) -> Part {
     Part {
+        material_id: None,
         grant_id: None,
         share: WHOLE_SHARE,
         amounts,

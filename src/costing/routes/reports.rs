@@ -53,7 +53,7 @@ impl ReportQuery {
     }
 }
 
-/// Report what replicas cost, by `grant`, `month`, `recipe` or `cast`, by component and per good chip, over the casts demoulded in a period.
+/// Report what replicas cost, by `grant`, `month`, `recipe`, `material` or `cast`, by component and per good chip, over the casts demoulded in a period.
 #[utoipa::path(
     tag = "reports",
     params(ReportQuery),

@@ -9,6 +9,8 @@ use diesel::sql_types::{BigInt, Nullable, Text};
 use crate::base::{Code, Error, Money, Quantity};
 use crate::costing::corrections::bearers::{Bearer, CoatFate};
 use crate::costing::corrections::view::PriceShare;
+use crate::costing::waste::category::Category;
+use crate::costing::waste::loss::Loss;
 use crate::db::schema::{
     cast_charges, casts, catalogue_entries, cost_pools, lots, order_lines, orders, pool_movements,
     price_corrections, price_shares,
@@ -287,13 +289,14 @@ pub(in crate::costing) fn shares_of(
     Ok(shares)
 }
 
-/// What corrections posted from the first day to the last laid on casts: cast with its code and recipe, grant, day, amount.
-/// What lies on coats has no cast.
+/// What corrections posted from the first day to the last laid on casts: cast with its code and recipe, material, grant, day,
+/// amount. What lies on coats has no cast.
 pub(in crate::costing) fn variances_between(
     conn: &mut AnyConnection,
     (first, last): (NaiveDate, NaiveDate),
 ) -> Result<Vec<VarianceRow>, Error> {
     Ok(price_shares::table
+        .inner_join(lots::table)
         .left_join(casts::table)
         .filter(price_shares::posted_on.between(first, last))
         .filter(price_shares::kind.eq("price_variance"))
@@ -302,6 +305,7 @@ pub(in crate::costing) fn variances_between(
             casts::id.nullable(),
             casts::code.nullable(),
             casts::recipe_id.nullable(),
+            lots::material_id,
             price_shares::grant_id,
             price_shares::posted_on,
             price_shares::amount_micro,
@@ -315,17 +319,19 @@ pub(in crate::costing) struct VarianceRow {
     pub(in crate::costing) cast_id: Option<i64>,
     pub(in crate::costing) cast: Option<Code>,
     pub(in crate::costing) recipe_id: Option<i64>,
+    pub(in crate::costing) material_id: i64,
     pub(in crate::costing) grant_id: Option<i64>,
     pub(in crate::costing) on: NaiveDate,
     pub(in crate::costing) amount: Money,
 }
 
-/// What corrections posted from the first day to the last laid on what had been lost: material, payer of the lot, day, amount.
+/// What corrections posted from the first day to the last laid on what had been lost.
 pub(in crate::costing) fn corrections_wasted_between(
     conn: &mut AnyConnection,
     (first, last): (NaiveDate, NaiveDate),
-) -> Result<Vec<(i64, Option<i64>, NaiveDate, Money)>, Error> {
-    Ok(price_shares::table
+) -> Result<Vec<Loss>, Error> {
+    type Row = (i64, Option<i64>, NaiveDate, Money);
+    let rows: Vec<Row> = price_shares::table
         .inner_join(lots::table)
         .filter(price_shares::posted_on.between(first, last))
         .filter(price_shares::kind.eq("waste"))
@@ -336,5 +342,13 @@ pub(in crate::costing) fn corrections_wasted_between(
             price_shares::posted_on,
             price_shares::amount_micro,
         ))
-        .load(conn)?)
+        .load(conn)?;
+    let loss = |(material_id, funded_by_id, on, amount): Row| Loss {
+        category: Category::PriceCorrections,
+        material_id: Some(material_id),
+        funded_by_id,
+        on,
+        amount,
+    };
+    Ok(rows.into_iter().map(loss).collect())
 }

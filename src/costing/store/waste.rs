@@ -9,7 +9,7 @@ use diesel::prelude::*;
 use diesel::sql_types::{BigInt, Date, Nullable, Text};
 
 use crate::base::{Error, Micro, Money};
-use crate::costing::waste::by_material::{Used, UsedFor};
+use crate::costing::by_material::{Used, UsedFor};
 use crate::costing::waste::category::Category;
 use crate::costing::waste::loss::Loss;
 use crate::db::schema::{casts, lots, movements, pool_movements};

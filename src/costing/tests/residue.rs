@@ -65,6 +65,7 @@ fn payers(shares: (u8, u8), charged: bool, value: i64) -> Vec<Part> {
             let mut amounts = Components::default();
             residue(&mut amounts, value);
             Part {
+                material_id: None,
                 grant_id: Some(grant),
                 share: Micro::from_int(share.into()),
                 amounts,

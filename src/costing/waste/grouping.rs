@@ -8,6 +8,7 @@ use serde::Serialize;
 use utoipa::ToSchema;
 
 use crate::catalogue::UNASSIGNED;
+use crate::costing::replica_cost::report::WITHOUT_MATERIAL;
 
 /// By what the report is grouped.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, ToSchema)]
@@ -64,7 +65,7 @@ impl WasteBy {
     pub const fn rest(self) -> &'static str {
         match self {
             Self::Grant => UNASSIGNED,
-            Self::Material => "moulds_and_coats",
+            Self::Material => WITHOUT_MATERIAL,
             Self::Month => "without_month",
             Self::Recipe | Self::Cast => "outside_casts",
         }

@@ -5,7 +5,6 @@
 //! on those days; rows add up to the total, to the millionth. Deliberately absent: what is stranded on the shelf is
 //! shown, but is no waste until it is written off.
 
-pub mod by_material;
 pub mod cast_waste;
 pub mod category;
 pub mod grouping;

@@ -2,17 +2,15 @@
 
 use std::collections::HashMap;
 
-use super::by_material::{Used, by_material};
 use super::cast_waste::{CastFate, cast_waste};
-use super::category::Category;
 use super::grouping::{WasteBy, WasteKey};
-use super::loss::Loss;
 use super::report::{WasteGathering, WasteReport};
 use super::stranded::{OnHand, StrandedPart, stranded};
 use super::tally::Amounts;
 use crate::base::{Currency, Error, Micro, Money};
 use crate::casting::cost::Components;
 use crate::catalogue::elastomer_all;
+use crate::costing::by_material::{Used, by_material};
 use crate::costing::cast_money::CastMoney;
 use crate::costing::period::Period;
 use crate::costing::replica_cost::grouping::CastFacts;
@@ -56,14 +54,8 @@ pub fn waste(
     for loss in store::pool_waste_between(conn, days)? {
         gathering.add_loss(&loss)?;
     }
-    for (material_id, funded_by_id, on, amount) in store::corrections_wasted_between(conn, days)? {
-        gathering.add_loss(&Loss {
-            category: Category::PriceCorrections,
-            material_id: Some(material_id),
-            funded_by_id,
-            on,
-            amount,
-        })?;
+    for loss in store::corrections_wasted_between(conn, days)? {
+        gathering.add_loss(&loss)?;
     }
     let on_the_shelf = stranded_on(conn, period)?;
     gathering.report(period, currency, &names, on_the_shelf)

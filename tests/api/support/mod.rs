@@ -1,6 +1,8 @@
 //! What the API's tests stand on: a service of their own over real HTTP, with clock and entropy in hand.
 
 mod app;
+#[path = "../../../src/costing/tests/books.rs"]
+pub(crate) mod books;
 mod client;
 #[path = "../../../src/db/testing.rs"]
 mod database;

@@ -24,7 +24,7 @@ impl UsedFor {
     ///
     /// ```
     /// use heeltap::casting::cost::Component;
-    /// use heeltap::costing::waste::by_material::UsedFor;
+    /// use heeltap::costing::by_material::UsedFor;
     /// assert_eq!(UsedFor::of("residue", "base"), Some(UsedFor::Residue));
     /// assert_eq!(UsedFor::of("wear", "container"), Some(UsedFor::Component(Component::Container)));
     /// assert_eq!(UsedFor::of("consumption", "release"), None);
@@ -63,7 +63,7 @@ pub type Used = (i64, UsedFor, Money);
 /// ```
 /// use heeltap::base::Money;
 /// use heeltap::casting::cost::{Component, Components};
-/// use heeltap::costing::waste::by_material::{UsedFor, by_material};
+/// use heeltap::costing::by_material::{UsedFor, by_material};
 /// let mut cost = Components::default();
 /// cost.add(Component::Chip, Money::from_int(8))?;
 /// cost.add(Component::Mold, Money::from_int(1))?;
