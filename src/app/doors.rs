@@ -148,6 +148,7 @@ pub const DOORS: &[Door] = &[
     door("GET", "/v1/reports/waste", EVERYONE),
     door("GET", "/v1/reports/stock-value", EVERYONE),
     door("GET", "/v1/reports/residue", EVERYONE),
+    door("GET", "/v1/reports/charges", EVERYONE),
     // reorder
     door("GET", "/v1/reorder", EVERYONE),
     door("GET", "/v1/reorder/{material}", EVERYONE),

@@ -30,7 +30,7 @@ const PART_BYTES: usize = 64 * 1024;
 /// Which report, over which days, and where it goes.
 #[derive(Debug, Args)]
 pub(super) struct Report {
-    /// replica-cost, waste, stock-value or residue.
+    /// replica-cost, waste, stock-value, residue or charges.
     name: String,
     /// The first day, YYYY-MM-DD; open unless said.
     #[arg(long)]

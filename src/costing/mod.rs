@@ -6,8 +6,9 @@
 //! progress; one snapshot of the database answers one report. Deliberately absent: what a cast cost and why
 //! (casting), who is charged (given at the booking).
 
-pub mod by_material;
+pub mod by_source;
 mod cast_money;
+pub mod charges;
 pub mod corrections;
 pub mod export;
 pub mod ops;

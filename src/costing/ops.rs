@@ -1,5 +1,6 @@
 //! Making any report of this room.
 
+use super::charges::ops::charges;
 use super::replica_cost::ops::replica_cost;
 use super::reports::{Asked, Report, ReportBy};
 use super::residue::ops::residue;
@@ -23,5 +24,6 @@ pub fn report_make(
         ReportBy::Waste(by) => Box::new(waste(conn, period, by, currency)?),
         ReportBy::StockValue(by) => Box::new(stock_value(conn, period, by, currency)?),
         ReportBy::Residue(by) => Box::new(residue(conn, period, by, currency)?),
+        ReportBy::Charges => Box::new(charges(conn, period, currency)?),
     })
 }

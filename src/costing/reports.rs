@@ -21,10 +21,12 @@ pub enum ReportBy {
     StockValue(StockBy),
     /// What stays in the cups.
     Residue(ResidueBy),
+    /// What each grant owes; always by grant.
+    Charges,
 }
 
 /// The names of the reports.
-pub const REPORTS: [&str; 4] = ["replica-cost", "waste", "stock-value", "residue"];
+pub const REPORTS: [&str; 5] = ["replica-cost", "waste", "stock-value", "residue", "charges"];
 
 impl ReportBy {
     /// The report of a name, grouped by a word or as it is unless said.
@@ -44,6 +46,9 @@ impl ReportBy {
             "waste" => by(group_by, WasteBy::from_word).map(Self::Waste),
             "stock-value" => by(group_by, StockBy::from_word).map(Self::StockValue),
             "residue" => by(group_by, ResidueBy::from_word).map(Self::Residue),
+            "charges" => group_by
+                .is_none_or(|word| word == "grant")
+                .then_some(Self::Charges),
             _ => return Err(not_one_of("report", name, &REPORTS)),
         };
         let groupings: Vec<&str> = Self::all()
@@ -61,7 +66,11 @@ impl ReportBy {
         let waste = WasteBy::ALL.into_iter().map(Self::Waste);
         let stock = StockBy::ALL.into_iter().map(Self::StockValue);
         let residue = ResidueBy::ALL.into_iter().map(Self::Residue);
-        cost.chain(waste).chain(stock).chain(residue).collect()
+        cost.chain(waste)
+            .chain(stock)
+            .chain(residue)
+            .chain([Self::Charges])
+            .collect()
     }
 
     /// Its name.
@@ -72,6 +81,7 @@ impl ReportBy {
             Self::Waste(_) => "waste",
             Self::StockValue(_) => "stock-value",
             Self::Residue(_) => "residue",
+            Self::Charges => "charges",
         }
     }
 
@@ -83,6 +93,7 @@ impl ReportBy {
             Self::Waste(by) => by.as_str(),
             Self::StockValue(by) => by.as_str(),
             Self::Residue(by) => by.as_str(),
+            Self::Charges => "grant",
         }
     }
 }

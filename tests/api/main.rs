@@ -5,6 +5,7 @@ mod backup;
 mod bench_sheet;
 mod by_hand;
 mod casts;
+mod charge_statements;
 mod charges;
 mod charges_changed;
 mod cli;

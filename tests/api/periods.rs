@@ -63,7 +63,7 @@ fn a_closed_period_gives_the_same_bytes_whatever_comes_later() {
     );
     assert_eq!(
         period["reports"].as_array().map(Vec::len),
-        Some(5 + 5 + 4 + 5)
+        Some(5 + 5 + 4 + 5 + 1)
     );
     assert_eq!(
         period["reports"][0]["formats"],

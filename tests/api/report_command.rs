@@ -28,6 +28,7 @@ fn a_report_is_written_as_the_service_gives_it() {
         ("waste", "month"),
         ("stock-value", "lot"),
         ("residue", "cup"),
+        ("charges", "grant"),
     ] {
         let (csv, json) = (file(&format!("{name}.csv")), file(&format!("{name}.out")));
         let common = [name, "--group-by", by, "--to", "2026-02-28"];
@@ -81,7 +82,10 @@ fn a_wrong_call_says_what_would_be_right() {
     let app = TestApp::start();
     let run = |arguments: &[&str]| heeltap(Some(&app.database), &[&["report"], arguments].concat());
     for (arguments, told) in [
-        (&["cost"][..], "replica-cost, waste, stock-value, residue"),
+        (
+            &["cost"][..],
+            "replica-cost, waste, stock-value, residue, charges",
+        ),
         (
             &["waste", "--group-by", "day"],
             "grant, material, month, recipe, cast",

@@ -198,7 +198,7 @@ fn a_query_that_is_not_understood_is_told_what_is_right() {
         ),
         (
             "group_by=supplier",
-            "group_by `supplier` is not one of grant, month, recipe, cast",
+            "group_by `supplier` is not one of grant, month, recipe, material, cast",
         ),
         ("format=pdf", "format `pdf` is not one of json, csv"),
         ("groupby=month", "groupby"),

@@ -123,7 +123,7 @@ fn another_library_reads_what_was_written() {
     let database = TestDatabase::new();
     let folder = tempfile::TempDir::new().expect("a folder");
     let reports = write_reports(&lab(&database), folder.path());
-    assert_eq!(reports, 14);
+    assert_eq!(reports, 15);
     let environment = folder.path().join("python");
     done(
         Command::new("python3")

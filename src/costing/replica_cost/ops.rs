@@ -7,7 +7,7 @@ use super::report::{Gathering, Names, ReplicaCost};
 use super::variance::Posted;
 use crate::base::{Currency, Error};
 use crate::casting::cost::Components;
-use crate::costing::by_material::{Used, by_material};
+use crate::costing::by_source::{Used, by_source};
 use crate::costing::cast_money::CastMoney;
 use crate::costing::period::Period;
 use crate::costing::store;
@@ -77,7 +77,7 @@ fn parts_by_material(
 ) -> Result<Vec<Part>, Error> {
     let mut parts = Vec::new();
     for (_, components) in costs {
-        for (material_id, amounts) in by_material(components, used.map_or(&[], Vec::as_slice))? {
+        for (material_id, amounts) in by_source(components, used.map_or(&[], Vec::as_slice))? {
             parts.push(Part {
                 grant_id: None,
                 material_id,

@@ -7,6 +7,7 @@ use utoipa::IntoParams;
 use utoipa_actix_web::service_config::ServiceConfig;
 
 use super::answer::report_answer;
+use crate::costing::charges::statement::ChargeStatement;
 use crate::costing::period::Period;
 use crate::costing::replica_cost::report::ReplicaCost;
 use crate::costing::reports::{Asked, Format, ReportBy};
@@ -19,7 +20,8 @@ pub(super) fn routes(cfg: &mut ServiceConfig<'_>) {
     cfg.service(replica_cost_get)
         .service(waste_get)
         .service(stock_value_get)
-        .service(residue_get);
+        .service(residue_get)
+        .service(charges_get);
 }
 
 /// The query of a report.
@@ -130,5 +132,25 @@ async fn stock_value_get(service: Data<Service>, query: Query<ReportQuery>) -> A
 #[get("/v1/reports/residue")]
 async fn residue_get(service: Data<Service>, query: Query<ReportQuery>) -> Answer {
     let (asked, format) = query.parse("residue")?;
+    report_answer(&service, asked, format).await
+}
+
+/// State what each grant is charged for the casts demoulded in a period and the price corrections posted in it, what of that it has paid already with lots of its own, and what grants owe each other.
+#[utoipa::path(
+    tag = "reports",
+    params(ReportQuery),
+    responses(
+        (status = 200, description = "The statement; as a file, one record for each grant, the total, and each cross-charge", content(
+            (ChargeStatement = "application/json"),
+            (String = "text/csv"),
+            (Vec<u8> = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"),
+        )),
+        (status = "default", description = "A problem", body = ProblemBody, content_type = "application/problem+json"),
+    ),
+    security(("bearer" = []))
+)]
+#[get("/v1/reports/charges")]
+async fn charges_get(service: Data<Service>, query: Query<ReportQuery>) -> Answer {
+    let (asked, format) = query.parse("charges")?;
     report_answer(&service, asked, format).await
 }

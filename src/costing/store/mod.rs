@@ -35,7 +35,8 @@ pub(super) use stock_value::{
     lots_known, pool_value_between, pool_value_until, value_between, value_until,
 };
 pub(super) use waste::{
-    discarded_by_cast, losses_between, offcut_shares, pool_waste_between, used_by_cast,
+    discarded_by_cast, funders_by_cast, losses_between, offcut_shares, pool_waste_between,
+    used_by_cast,
 };
 
 /// The sums of the ten components in their order, and of all rows whatever their component.

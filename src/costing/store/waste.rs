@@ -9,7 +9,7 @@ use diesel::prelude::*;
 use diesel::sql_types::{BigInt, Date, Nullable, Text};
 
 use crate::base::{Error, Micro, Money};
-use crate::costing::by_material::{Used, UsedFor};
+use crate::costing::by_source::{Used, UsedFor};
 use crate::costing::waste::category::Category;
 use crate::costing::waste::loss::Loss;
 use crate::db::schema::{casts, lots, movements, pool_movements};
@@ -163,11 +163,11 @@ pub(in crate::costing) fn offcut_shares(
 /// By cast, of those with ids from the first to the last: what of which material it used for what.
 pub(in crate::costing) fn used_by_cast(
     conn: &mut AnyConnection,
-    (first, last): (i64, i64),
+    ids: (i64, i64),
 ) -> Result<HashMap<i64, Vec<Used>>, Error> {
     type Row = (Option<i64>, i64, String, Option<String>, i64);
     let rows: Vec<Row> = netted!()
-        .filter(movements::cast_id.between(first, last))
+        .filter(movements::cast_id.between(ids.0, ids.1))
         .group_by((cast(), material(), kind(), purpose()))
         .order((cast(), material(), kind(), purpose()))
         .select((
@@ -178,13 +178,42 @@ pub(in crate::costing) fn used_by_cast(
             sum_bigint("-movements.value_micro"),
         ))
         .load(conn)?;
-    let mut used: HashMap<i64, Vec<Used>> = HashMap::new();
-    for (cast_id, material_id, kind, purpose, value) in rows {
+    Ok(by_cast(rows))
+}
+
+/// By cast, of those with ids from the first to the last: what it used, for what, of the lots that which grant had paid for,
+/// or none.
+pub(in crate::costing) fn funders_by_cast(
+    conn: &mut AnyConnection,
+    ids: (i64, i64),
+) -> Result<HashMap<i64, Vec<Used<Option<i64>>>>, Error> {
+    type Row = (Option<i64>, Option<i64>, String, Option<String>, i64);
+    let rows: Vec<Row> = netted!()
+        .filter(movements::cast_id.between(ids.0, ids.1))
+        .group_by((cast(), payer(), kind(), purpose()))
+        .order((cast(), payer(), kind(), purpose()))
+        .select((
+            cast(),
+            payer(),
+            kind(),
+            purpose(),
+            sum_bigint("-movements.value_micro"),
+        ))
+        .load(conn)?;
+    Ok(by_cast(rows))
+}
+
+/// Rows of cast, source, kind, purpose and value, by cast; what is for no component is left out.
+fn by_cast<K>(
+    rows: Vec<(Option<i64>, K, String, Option<String>, i64)>,
+) -> HashMap<i64, Vec<Used<K>>> {
+    let mut used: HashMap<i64, Vec<Used<K>>> = HashMap::new();
+    for (cast_id, source, kind, purpose, value) in rows {
         let used_for = UsedFor::of(&kind, purpose.as_deref().unwrap_or_default());
         if let (Some(cast_id), Some(used_for)) = (cast_id, used_for) {
             let of_cast = used.entry(cast_id).or_default();
-            of_cast.push((material_id, used_for, Money::from_micro(value)));
+            of_cast.push((source, used_for, Money::from_micro(value)));
         }
     }
-    Ok(used)
+    used
 }

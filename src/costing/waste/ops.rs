@@ -10,7 +10,7 @@ use super::tally::Amounts;
 use crate::base::{Currency, Error, Micro, Money};
 use crate::casting::cost::Components;
 use crate::catalogue::elastomer_all;
-use crate::costing::by_material::{Used, by_material};
+use crate::costing::by_source::{Used, by_source};
 use crate::costing::cast_money::CastMoney;
 use crate::costing::period::Period;
 use crate::costing::replica_cost::grouping::CastFacts;
@@ -102,7 +102,7 @@ impl CastsFacts {
                 WasteBy::Cast => keyed.push((WasteKey::Id(cast.id), *components)),
                 WasteBy::Material => {
                     let used = self.used.get(&cast.id).map_or(&[][..], Vec::as_slice);
-                    let parts = by_material(components, used)?;
+                    let parts = by_source(components, used)?;
                     keyed.extend(parts.into_iter().map(|(id, part)| (WasteKey::id(id), part)));
                 }
             }

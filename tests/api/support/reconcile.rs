@@ -3,6 +3,8 @@
 use diesel::prelude::*;
 use diesel::sql_types::BigInt;
 use heeltap::base::Money;
+use heeltap::costing::charges::ops::charges;
+use heeltap::costing::charges::statement::Line;
 use heeltap::costing::period::Period;
 use heeltap::costing::replica_cost::grouping::GroupBy;
 use heeltap::costing::replica_cost::ops::replica_cost;
@@ -45,6 +47,7 @@ pub(crate) fn reconciled(app: &TestApp) {
         let stock = stock_agrees(conn);
         let cost = cost_agrees(conn);
         waste_agrees(conn, cost, &stock);
+        charges_agree(conn, cost.0);
         months_add_up(conn);
         Ok(())
     });
@@ -197,6 +200,32 @@ fn waste_agrees(conn: &mut AnyConnection, (cost, residue): (Money, Money), stock
     );
     let all: i64 = kinds.iter().map(|kind| kind.1).sum();
     assert_eq!(all, total.micro(), "{kinds:?}");
+}
+
+/// What is charged is what casts cost and corrections laid on them; what is to pay is what came from common stock.
+fn charges_agree(conn: &mut AnyConnection, cost: Money) {
+    let statement = charges(conn, Period::default(), euro()).expect("the statement must be made");
+    let corrected = books(
+        conn,
+        "(SELECT SUM(amount_micro) FROM price_shares WHERE kind = 'price_variance')",
+    );
+    let total = &statement.total;
+    assert_eq!(total.exact_charged.micro(), cost.micro() + corrected);
+    let line = |line: Line| {
+        let found = total.lines.iter().find(|amount| amount.line == line);
+        found.expect("every line is there").exact.micro()
+    };
+    let crossed: i64 = statement
+        .cross_charges
+        .iter()
+        .map(|cross| cross.exact.micro())
+        .sum();
+    assert_eq!(crossed, -line(Line::OwedByOthers));
+    let paid = line(Line::PaidAlready) + line(Line::OwedByOthers);
+    assert_eq!(
+        total.exact_to_pay.micro(),
+        total.exact_charged.micro() + paid
+    );
 }
 
 /// Nothing falls between two months, and nothing counts in both.

@@ -1,7 +1,7 @@
-//! What a cast cost, by the materials that were used for it.
+//! What a cast cost, by the materials that were used for it, or by who had paid for them.
 //!
 //! Invariant: the parts of every component add up to it, split by largest remainder over what the ledger issued of each
-//! material for it. Moulds and coats are no materials: their components stay without one.
+//! source for it. Moulds and coats are no materials: their components stay without a source.
 
 use std::collections::BTreeMap;
 
@@ -24,7 +24,7 @@ impl UsedFor {
     ///
     /// ```
     /// use heeltap::casting::cost::Component;
-    /// use heeltap::costing::by_material::UsedFor;
+    /// use heeltap::costing::by_source::UsedFor;
     /// assert_eq!(UsedFor::of("residue", "base"), Some(UsedFor::Residue));
     /// assert_eq!(UsedFor::of("wear", "container"), Some(UsedFor::Component(Component::Container)));
     /// assert_eq!(UsedFor::of("consumption", "release"), None);
@@ -52,10 +52,10 @@ impl UsedFor {
     }
 }
 
-/// A material, what it was used for, and what that was worth (0 or more).
-pub type Used = (i64, UsedFor, Money);
+/// A source (a material, or who paid for the lot), what it was used for, and what that was worth (0 or more).
+pub type Used<K = i64> = (K, UsedFor, Money);
 
-/// The cost of a cast by material, those without a material first.
+/// The cost of a cast by source, what has none first.
 ///
 /// # Errors
 /// [`Error::Invalid`] when a sum leaves the range of money.
@@ -63,24 +63,24 @@ pub type Used = (i64, UsedFor, Money);
 /// ```
 /// use heeltap::base::Money;
 /// use heeltap::casting::cost::{Component, Components};
-/// use heeltap::costing::by_material::{UsedFor, by_material};
+/// use heeltap::costing::by_source::{UsedFor, by_source};
 /// let mut cost = Components::default();
 /// cost.add(Component::Chip, Money::from_int(8))?;
 /// cost.add(Component::Mold, Money::from_int(1))?;
 /// let used = [(1, UsedFor::Poured, Money::from_int(6)), (2, UsedFor::Poured, Money::from_int(2))];
-/// let parts = by_material(&cost, &used)?;
+/// let parts = by_source(&cost, &used)?;
 /// assert_eq!(parts.iter().map(|(id, part)| Ok((*id, part.total()?))).collect::<Result<Vec<_>, heeltap::base::Error>>()?,
 ///     [(None, Money::from_int(1)), (Some(1), Money::from_int(6)), (Some(2), Money::from_int(2))]);
 /// # Ok::<(), heeltap::base::Error>(())
 /// ```
-pub fn by_material(
+pub fn by_source<K: Copy + Ord>(
     cost: &Components,
-    used: &[Used],
-) -> Result<Vec<(Option<i64>, Components)>, Error> {
-    let mut parts: BTreeMap<Option<i64>, Components> = BTreeMap::new();
+    used: &[Used<K>],
+) -> Result<Vec<(Option<K>, Components)>, Error> {
+    let mut parts: BTreeMap<Option<K>, Components> = BTreeMap::new();
     for (component, amount) in cost.iter().filter(|(_, amount)| !amount.is_zero()) {
         let used_for = UsedFor::from_component(component);
-        let of_it: Vec<&Used> = used
+        let of_it: Vec<&Used<K>> = used
             .iter()
             .filter(|used| used.1 == used_for && used.2 > Money::ZERO)
             .collect();
