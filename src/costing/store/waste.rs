@@ -160,13 +160,18 @@ pub(in crate::costing) fn offcut_shares(
         .collect()
 }
 
+/// What casts used, by their ids.
+type UsedBy<K> = HashMap<i64, Vec<Used<K>>>;
+
+/// Cast, source, kind, purpose, value.
+type UsedRow<K> = (Option<i64>, K, String, Option<String>, i64);
+
 /// By cast, of those with ids from the first to the last: what of which material it used for what.
 pub(in crate::costing) fn used_by_cast(
     conn: &mut AnyConnection,
     ids: (i64, i64),
-) -> Result<HashMap<i64, Vec<Used>>, Error> {
-    type Row = (Option<i64>, i64, String, Option<String>, i64);
-    let rows: Vec<Row> = netted!()
+) -> Result<UsedBy<i64>, Error> {
+    let rows: Vec<UsedRow<i64>> = netted!()
         .filter(movements::cast_id.between(ids.0, ids.1))
         .group_by((cast(), material(), kind(), purpose()))
         .order((cast(), material(), kind(), purpose()))
@@ -186,9 +191,8 @@ pub(in crate::costing) fn used_by_cast(
 pub(in crate::costing) fn funders_by_cast(
     conn: &mut AnyConnection,
     ids: (i64, i64),
-) -> Result<HashMap<i64, Vec<Used<Option<i64>>>>, Error> {
-    type Row = (Option<i64>, Option<i64>, String, Option<String>, i64);
-    let rows: Vec<Row> = netted!()
+) -> Result<UsedBy<Option<i64>>, Error> {
+    let rows: Vec<UsedRow<Option<i64>>> = netted!()
         .filter(movements::cast_id.between(ids.0, ids.1))
         .group_by((cast(), payer(), kind(), purpose()))
         .order((cast(), payer(), kind(), purpose()))
@@ -204,10 +208,8 @@ pub(in crate::costing) fn funders_by_cast(
 }
 
 /// Rows of cast, source, kind, purpose and value, by cast; what is for no component is left out.
-fn by_cast<K>(
-    rows: Vec<(Option<i64>, K, String, Option<String>, i64)>,
-) -> HashMap<i64, Vec<Used<K>>> {
-    let mut used: HashMap<i64, Vec<Used<K>>> = HashMap::new();
+fn by_cast<K>(rows: Vec<UsedRow<K>>) -> UsedBy<K> {
+    let mut used = UsedBy::new();
     for (cast_id, source, kind, purpose, value) in rows {
         let used_for = UsedFor::of(&kind, purpose.as_deref().unwrap_or_default());
         if let (Some(cast_id), Some(used_for)) = (cast_id, used_for) {
