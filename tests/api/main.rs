@@ -7,6 +7,7 @@ mod casts;
 mod charges;
 mod charges_changed;
 mod cli;
+mod cost_variance;
 mod course_plans;
 mod day;
 mod demo;
