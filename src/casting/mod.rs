@@ -14,5 +14,6 @@ mod store;
 pub mod sums;
 pub mod trace;
 mod treatment_routes;
+pub mod variance;
 
 pub use routes::routes;

@@ -15,11 +15,13 @@ use crate::casting::life::pour_input::PourIn;
 use crate::casting::life::recharge::cast_recharge;
 use crate::casting::life::reschedule::cast_reschedule;
 use crate::casting::life::undo::{UndoIn, cast_cancel, cast_undo};
-use crate::casting::life::view::{CastCost, CastView, cast_cost, cast_show, casts_list};
+use crate::casting::life::view::{CastView, cast_show, casts_list};
 use crate::casting::planning::correct::mix_correct;
 use crate::casting::planning::correction_view::{CorrectionIn, CorrectionOut};
 use crate::casting::planning::request::PlanRequest;
 use crate::casting::planning::what_if::PlanAnswer;
+use crate::casting::variance::cast_cost;
+use crate::casting::variance::view::CastCost;
 use crate::catalogue::recipe_by_code;
 use crate::http::{
     Answer, Body, IfMatch, List, MergePatch, NoBody, PageQuery, Problem, ProblemBody, Query, Reply,
@@ -292,7 +294,8 @@ async fn cast_charges_post(
         .await
 }
 
-/// Read the cost of a cast by component and per good chip, actual once poured, beside what was planned.
+/// Read the cost of a cast by component and per good chip, actual once poured, beside what was planned, what makes the
+/// difference, and what its rejected chips cost.
 #[utoipa::path(
     tag = "casts",
     params(("code" = String, Path, description = "The cast's code")),

@@ -9,6 +9,7 @@ mod charge_statements;
 mod charges;
 mod charges_changed;
 mod cli;
+mod cost_variance;
 mod course_plans;
 mod day;
 mod demo;

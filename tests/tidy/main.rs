@@ -47,6 +47,7 @@ const EXAMPLES_IN: &[&str] = &[
     "src/casting/life/",
     "src/casting/planning/",
     "src/casting/sums/",
+    "src/casting/variance/",
     "src/costing/residue/",
 ];
 
@@ -78,6 +79,7 @@ const ACTING: &[&str] = &[
     "src/casting/life/undo.rs",
     "src/casting/life/view.rs",
     "src/casting/trace/show.rs",
+    "src/casting/variance/show.rs",
     "src/catalogue/change.rs",
     "src/catalogue/create.rs",
     "src/catalogue/find.rs",

@@ -77,16 +77,6 @@ pub struct CastView {
     pub(in crate::casting) version: i64,
 }
 
-/// The cost of a cast: as planned, and as it came.
-#[derive(Debug, Clone, Serialize, ToSchema)]
-pub struct CastCost {
-    /// The cost that holds: actual once poured, planned before.
-    #[serde(flatten)]
-    pub cost: CostView,
-    /// The cost as planned.
-    pub planned: CostView,
-}
-
 /// One cast.
 ///
 /// # Errors
@@ -115,23 +105,6 @@ pub fn casts_list(
 ) -> Result<Vec<CastView>, Error> {
     let rows = store::casts_page(conn, state, recipe_id, after, limit)?;
     all_shown(conn, rows, currency)
-}
-
-/// The cost of a cast.
-///
-/// # Errors
-/// [`Error::NotFound`] without such a cast.
-pub fn cast_cost(
-    conn: &mut AnyConnection,
-    code: &str,
-    currency: Currency,
-) -> Result<CastCost, Error> {
-    let cast = cast_show(conn, code, currency)?;
-    let planned = cast.cost_planned;
-    Ok(CastCost {
-        cost: cast.cost_actual.unwrap_or_else(|| planned.clone()),
-        planned,
-    })
 }
 
 fn read<T: serde::de::DeserializeOwned>(text: &Option<String>) -> Result<Option<T>, Error> {
