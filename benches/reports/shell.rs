@@ -141,7 +141,7 @@ pub(crate) fn sums(url: &DatabaseUrl, by: GroupBy, period: Period) -> [String; 2
         .into_iter()
         .map(|component| {
             let word = component.as_str();
-            format!("SUM(CASE WHEN component = '{word}' THEN amount_micro END)")
+            format!("SUM(amount_micro) FILTER (WHERE component = '{word}')")
         })
         .collect();
     [
