@@ -70,8 +70,8 @@ impl GroupBy {
 pub struct CastFacts {
     /// Its id.
     pub id: i64,
-    /// Its code.
-    pub code: Code,
+    /// Its code, where it was asked for.
+    pub code: Option<Code>,
     /// Its recipe's id.
     pub recipe_id: i64,
     /// The day of its demould.
@@ -127,11 +127,10 @@ impl RowKey {
     /// The row of a part of a cast.
     ///
     /// ```
-    /// use heeltap::base::{Code, Micro};
     /// use heeltap::costing::replica_cost::grouping::{CastFacts, GroupBy, Part, RowKey, WHOLE_SHARE};
     /// let cast = CastFacts {
     ///     id: 7,
-    ///     code: Code::parse("C-00007").map_err(|e| e.to_string())?,
+    ///     code: None,
     ///     recipe_id: 3,
     ///     demolded_on: "2026-03-04".parse().map_err(|_| "a day")?,
     ///     good: 10,

@@ -27,7 +27,7 @@ pub fn replica_cost(
     currency: Currency,
 ) -> Result<ReplicaCost, Error> {
     let days = period.days();
-    let casts = store::casts_demolded(conn, days)?;
+    let casts = store::casts_demolded(conn, days, by == GroupBy::Cast)?;
     let mut gathering = Gathering::new(by);
     if let (Some(first), Some(last)) = (casts.first(), casts.last()) {
         let ids = (first.id, last.id);

@@ -139,11 +139,10 @@ impl Gathering {
         };
         for part in parts {
             let key = RowKey::of(self.by, cast, part);
-            let code = matches!(key, RowKey::Cast(_)).then(|| cast.code.clone());
             let (tally, _) = self
                 .rows
                 .entry(key)
-                .or_insert_with(|| (Tally::default(), code));
+                .or_insert_with(|| (Tally::default(), cast.code.clone()));
             tally.add(counts, part)?;
             for (component, amount) in part.amounts.iter() {
                 whole.amounts.add(component, amount)?;

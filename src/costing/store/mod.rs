@@ -5,12 +5,15 @@
 //! belong is passed over by the caller.
 
 use chrono::NaiveDate;
+use diesel::connection::DefaultLoadingMode;
+use diesel::dsl::count;
 use diesel::prelude::*;
+use diesel::sql_types::BigInt;
 
 use crate::base::{Code, Error, Micro, Money};
 use crate::casting::cost::{Component, Components};
 use crate::db::schema::{cast_charges, cast_costs, casts, catalogue_entries};
-use crate::db::{AnyConnection, sum_bigint};
+use crate::db::{AnyConnection, as_written, sum_bigint};
 
 use super::replica_cost::grouping::CastFacts;
 use super::replica_cost::report::Names;
@@ -42,13 +45,13 @@ pub(super) use waste::{
 /// The sums of the ten components in their order, and of all rows whatever their component.
 type Sums = (i64, i64, i64, i64, i64, i64, i64, i64, i64, i64, i64);
 
-/// The sum of one component.
+/// The sum of one component. A filter, since a sum that is not called costs less than one over nulls.
 macro_rules! sum_of {
     ($word:literal) => {
-        sum_bigint(concat!(
-            "CASE WHEN component = '",
+        as_written::<BigInt>(concat!(
+            "CAST(COALESCE(SUM(amount_micro) FILTER (WHERE component = '",
             $word,
-            "' THEN amount_micro END"
+            "'), 0) AS BIGINT)"
         ))
     };
 }
@@ -90,28 +93,35 @@ fn components(sums: Sums) -> Result<Components, Error> {
     }
 }
 
-/// The casts demoulded from the first to the last day, by id.
+/// The casts demoulded from the first to the last day, by id; with their codes, or what the index of the days holds alone.
 pub(super) fn casts_demolded(
     conn: &mut AnyConnection,
     (first, last): (NaiveDate, NaiveDate),
+    with_codes: bool,
 ) -> Result<Vec<CastFacts>, Error> {
-    type Row = (i64, Code, i64, Option<NaiveDate>, Option<i64>, Option<i64>);
-    let rows: Vec<Row> = casts::table
-        .filter(casts::demolded_on.ge(first))
-        .filter(casts::demolded_on.le(last))
-        .order(casts::id)
-        .select((
-            casts::id,
-            casts::code,
-            casts::recipe_id,
-            casts::demolded_on,
-            casts::good_chips,
-            casts::rejected_chips,
-        ))
-        .load(conn)?;
-    Ok(rows
+    type Row = (i64, i64, Option<NaiveDate>, Option<i64>, Option<i64>);
+    let facts = (
+        casts::id,
+        casts::recipe_id,
+        casts::demolded_on,
+        casts::good_chips,
+        casts::rejected_chips,
+    );
+    let demolded = casts::table.filter(casts::demolded_on.between(first, last));
+    let rows: Vec<(Row, Option<Code>)> = if with_codes {
+        demolded
+            .select((facts, casts::code.nullable()))
+            .load(conn)?
+    } else {
+        let rows = demolded
+            .select(facts)
+            .load_iter::<Row, DefaultLoadingMode>(conn)?;
+        rows.map(|row| Ok((row?, None)))
+            .collect::<Result<_, Error>>()?
+    };
+    let mut casts: Vec<CastFacts> = rows
         .into_iter()
-        .filter_map(|(id, code, recipe_id, demolded_on, good, rejected)| {
+        .filter_map(|((id, recipe_id, demolded_on, good, rejected), code)| {
             Some(CastFacts {
                 id,
                 code,
@@ -121,7 +131,10 @@ pub(super) fn casts_demolded(
                 rejected: rejected.unwrap_or(0),
             })
         })
-        .collect())
+        .collect();
+    // Here rather than by the database, which would leave the index of the days for an order by id.
+    casts.sort_unstable_by_key(|cast| cast.id);
+    Ok(casts)
 }
 
 /// Charges of the casts with ids from the first to the last: cast, grant, share in per cent; by cast.
@@ -145,15 +158,17 @@ pub(super) fn costs_by_cast(
     conn: &mut AnyConnection,
     (first, last): (i64, i64),
 ) -> Result<Vec<(i64, Option<i64>, Components)>, Error> {
-    let rows: Vec<(i64, Sums)> = cast_costs::table
+    let rows = cast_costs::table
         .filter(cast_costs::cast_id.between(first, last))
         .group_by(cast_costs::cast_id)
         .order(cast_costs::cast_id)
         .select((cast_costs::cast_id, sums!()))
-        .load(conn)?;
-    rows.into_iter()
-        .map(|(cast_id, sums)| Ok((cast_id, None, components(sums)?)))
-        .collect()
+        .load_iter::<(i64, Sums), DefaultLoadingMode>(conn)?;
+    rows.map(|row| {
+        let (cast_id, sums) = row?;
+        Ok((cast_id, None, components(sums)?))
+    })
+    .collect()
 }
 
 /// Costs of the casts with ids from the first to the last, by cast and grant.
@@ -161,15 +176,17 @@ pub(super) fn costs_by_cast_and_grant(
     conn: &mut AnyConnection,
     (first, last): (i64, i64),
 ) -> Result<Vec<(i64, Option<i64>, Components)>, Error> {
-    let rows: Vec<(i64, Option<i64>, Sums)> = cast_costs::table
+    let rows = cast_costs::table
         .filter(cast_costs::cast_id.between(first, last))
         .group_by((cast_costs::cast_id, cast_costs::grant_id))
         .order(cast_costs::cast_id)
         .select((cast_costs::cast_id, cast_costs::grant_id, sums!()))
-        .load(conn)?;
-    rows.into_iter()
-        .map(|(cast_id, grant_id, sums)| Ok((cast_id, grant_id, components(sums)?)))
-        .collect()
+        .load_iter::<(i64, Option<i64>, Sums), DefaultLoadingMode>(conn)?;
+    rows.map(|row| {
+        let (cast_id, grant_id, sums) = row?;
+        Ok((cast_id, grant_id, components(sums)?))
+    })
+    .collect()
 }
 
 /// What was poured by the last day and not demoulded by then: casts and their costs.
@@ -180,11 +197,11 @@ pub(super) fn work_in_progress(
     let open = casts::poured_on
         .le(last)
         .and(casts::demolded_on.is_null().or(casts::demolded_on.gt(last)));
-    let count: i64 = casts::table.filter(open).count().get_result(conn)?;
-    let sums: Sums = cast_costs::table
-        .inner_join(casts::table)
+    // In one statement, since a period long past passes over all casts that came after it.
+    let (count, sums): (i64, Sums) = casts::table
+        .left_join(cast_costs::table)
         .filter(open)
-        .select(sums!())
+        .select((count(casts::id).aggregate_distinct(), sums!()))
         .get_result(conn)?;
     Ok((usize::try_from(count).unwrap_or(0), components(sums)?))
 }

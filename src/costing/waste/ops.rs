@@ -36,15 +36,15 @@ pub fn waste(
         WasteBy::Recipe => store::names(conn, "recipe")?,
         WasteBy::Month | WasteBy::Cast => Names::new(),
     };
-    let casts = store::casts_demolded(conn, days)?;
+    let casts = store::casts_demolded(conn, days, by == WasteBy::Cast)?;
     if let (Some(first), Some(last)) = (casts.first(), casts.last()) {
         let facts = CastsFacts::read(conn, (first.id, last.id), by)?;
         let mut money = CastMoney::read(conn, (first.id, last.id), by == WasteBy::Grant)?;
         for cast in &casts {
             let (_, costs) = money.of(cast.id);
             gathering.add_cast(&facts.parts(cast, &costs, by)?)?;
-            if by == WasteBy::Cast {
-                names.insert(cast.id, (cast.code.clone(), String::new()));
+            if let Some(code) = &cast.code {
+                names.insert(cast.id, (code.clone(), String::new()));
             }
         }
     }
