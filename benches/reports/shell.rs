@@ -131,7 +131,8 @@ pub(crate) fn sums(url: &DatabaseUrl, by: GroupBy, period: Period) -> [String; 2
         (GroupBy::Month, true) => "substr(casts.demolded_on, 1, 7)",
         (GroupBy::Month, false) => "date_trunc('month', casts.demolded_on)",
         (GroupBy::Recipe, _) => "casts.recipe_id",
-        (GroupBy::Cast, _) => "cast_costs.cast_id",
+        // By material the report reads cast by cast too.
+        (GroupBy::Cast | GroupBy::Material, _) => "cast_costs.cast_id",
     };
     let (first, last) = period.days();
     let from = format!(

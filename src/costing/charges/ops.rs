@@ -21,7 +21,7 @@ pub fn charges(
 ) -> Result<ChargeStatement, Error> {
     let days = period.days();
     let mut charging = Charging::default();
-    let casts = store::casts_demolded(conn, days)?;
+    let casts = store::casts_demolded(conn, days, false)?;
     if let (Some(first), Some(last)) = (casts.first(), casts.last()) {
         let ids = (first.id, last.id);
         let paid_by = store::funders_by_cast(conn, ids)?;
