@@ -151,6 +151,10 @@ fn a_shared_cast_and_a_corrected_price_follow_who_paid_for_the_lot() {
         -line(&a, "owed_by_others")
     );
     assert!(line(&none, "others_stock") > 0);
+    assert_eq!(
+        (&a["casts"], &none["casts"], &statement["total"]["casts"]),
+        (&json!(1), &json!(1), &json!(2))
+    );
     let csv = app.get("/v1/reports/charges?format=csv").expect(200).text;
     assert!(
         csv.contains("\"cross_charge\",\"grant-a\",\"grant-b\""),

@@ -29,8 +29,9 @@ pub fn charges(
         for cast in &casts {
             let (charged, costs) = money.of(cast.id);
             let used = paid_by.get(&cast.id).map_or(&[][..], Vec::as_slice);
-            for part in parts_of(&charged, &costs) {
-                charging.count(part.grant_id);
+            let parts = parts_of(&charged, &costs);
+            charging.count(parts.iter().map(|part| part.grant_id));
+            for part in parts {
                 for (funder, amounts) in by_source(&part.amounts, used)? {
                     charging.charge(part.grant_id, funder.flatten(), amounts.total()?)?;
                 }

@@ -87,7 +87,7 @@ pub struct ChargeRow {
     /// Its name.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub name: Option<String>,
-    /// Casts charged to it at all.
+    /// Casts charged to it at all; in the total, each cast once.
     pub casts: usize,
     /// Its lines, rounded so that rows and columns add up.
     pub lines: Vec<LineAmount>,
@@ -129,14 +129,18 @@ type Payer = Option<i64>;
 /// Gathers charges into a statement.
 #[derive(Debug, Default)]
 pub struct Charging {
+    casts: usize,
     rows: BTreeMap<Payer, (usize, [i64; LINES])>,
     crossed: BTreeMap<(Payer, i64), i64>,
 }
 
 impl Charging {
-    /// Counts a cast for someone who is charged for it, each cast once for each.
-    pub fn count(&mut self, payer: Payer) {
-        self.rows.entry(payer).or_default().0 += 1;
+    /// Counts a cast for everyone who is charged for it; each cast once.
+    pub fn count(&mut self, payers: impl IntoIterator<Item = Payer>) {
+        self.casts += 1;
+        for payer in payers {
+            self.rows.entry(payer).or_default().0 += 1;
+        }
     }
 
     /// Charges someone for what a cast used of lots that `funder` had paid for, or of common stock.
@@ -222,10 +226,9 @@ impl Charging {
         named.sort_by(|a, b| (a.0, &a.1).cmp(&(b.0, &b.1)));
         let exact: Vec<[Money; LINES]> = named.iter().map(|row| row.4).collect();
         let table = print_table(&exact, currency)?;
-        let (mut casts, mut sums) = (0, [Money::ZERO; LINES]);
+        let mut sums = [Money::ZERO; LINES];
         let mut rows = Vec::with_capacity(named.len());
         for ((_, key, name, of_row, lines), printed) in named.into_iter().zip(&table.rows) {
-            casts += of_row;
             for (sum, amount) in sums.iter_mut().zip(lines) {
                 *sum = sum.checked_add(amount)?;
             }
@@ -238,7 +241,7 @@ impl Charging {
             currency,
             rounding: rounding_rule(currency),
             rows,
-            total: row((TOTAL.to_owned(), None), casts, &sums, &table.total)?,
+            total: row((TOTAL.to_owned(), None), self.casts, &sums, &table.total)?,
             cross_charges: crossed(&self.crossed, currency, names)?,
         })
     }
