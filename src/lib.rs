@@ -11,6 +11,7 @@
 //! - [`casting`]: the sums of a cast, its plan, and its life from booking to demoulding
 //! - [`costing`]: what replicas cost, by who pays, month, recipe and cast
 //! - [`reorder`]: demand, forecast, run-out, last day to order, how much; warnings
+//! - [`notify`]: webhooks, the daily mail, the calendar
 //! - [`app`]: the composition root: doors, routes, the OpenAPI document, the server, the background workers
 //! - [`cli`]: the command line
 //!
@@ -28,6 +29,7 @@ pub mod cli;
 pub mod costing;
 pub mod db;
 pub mod http;
+pub mod notify;
 pub mod purchasing;
 pub mod reorder;
 pub mod stock;

@@ -4,7 +4,7 @@ use chrono::{DateTime, Utc};
 
 use super::testing::TestDatabase;
 use super::{Db, Tx, WORKING_DAY_MIN_DEFAULT};
-use crate::base::{Currency, Error, local_date};
+use crate::base::{Currency, Error, OsEntropy, local_date};
 
 /// Runs a test on a fresh, migrated database of the kind that this run is for (see `testing`).
 pub(crate) fn on_database(test: impl Fn(Db)) {
@@ -41,6 +41,7 @@ pub(crate) fn write_at<T>(
             now,
             today: local_date(now, chrono_tz::UTC),
             actor: "tester",
+            entropy: &OsEntropy,
             base_currency: Currency::parse("EUR").expect("a currency"),
             working_day_min: WORKING_DAY_MIN_DEFAULT,
         })

@@ -3,7 +3,7 @@
 //! Invariants: a write to SQLite holds the process-wide fair lock and begins with `BEGIN IMMEDIATE`, so writers queue
 //! and nobody starves; a read sees one snapshot; an instant is stored in UTC to the microsecond.
 //! Deliberately absent: any statement about a feature's tables (those live in the features' `store` files); only the
-//! tables that belong to no feature are served here (`installation`, `job_runs`).
+//! tables that belong to no feature are served here (`installation`, `job_runs`, the putting into `outbox`).
 
 mod connection;
 mod existing;
@@ -13,6 +13,7 @@ pub(crate) mod fixture;
 mod installation;
 mod job_runs;
 mod migrate;
+mod outbox;
 mod pool;
 pub mod schema;
 #[cfg(test)]
@@ -29,6 +30,9 @@ pub use expressions::{as_written, sum_bigint};
 pub use installation::{Installation, installation_fetch, installation_settle};
 pub use job_runs::{job_claim, job_give_back};
 pub use migrate::{migrate, newer_schema, newest_version};
+pub use outbox::{
+    TOPICS, WARNING_ACKNOWLEDGED, WARNING_CLEARED, WARNING_RAISED, outbox_put, outbox_put_mail,
+};
 pub use pool::Db;
 pub use sqlite_file::{
     SchemaAge, sqlite_damage, sqlite_read, sqlite_schema_age, sqlite_schema_gap, sqlite_snapshot,

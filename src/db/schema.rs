@@ -417,15 +417,62 @@ diesel::table! {
 }
 
 diesel::table! {
+    purchase_budgets (id) {
+        id -> BigInt,
+        first_day -> Date,
+        last_day -> Date,
+        amount_micro -> BigInt,
+        actor -> Text,
+        recorded_at -> Timestamp,
+        withdrawn_at -> Nullable<Timestamp>,
+    }
+}
+
+diesel::table! {
+    webhooks (id) {
+        id -> BigInt,
+        url -> Text,
+        topics -> Text,
+        secret -> Text,
+        created_at -> Timestamp,
+        created_by -> Text,
+        removed_at -> Nullable<Timestamp>,
+    }
+}
+
+diesel::table! {
     outbox (id) {
         id -> BigInt,
         message_id -> Text,
         topic -> Text,
         payload -> Text,
         created_at -> Timestamp,
-        leased_until -> Nullable<Timestamp>,
+    }
+}
+
+diesel::table! {
+    deliveries (id) {
+        id -> BigInt,
+        outbox_id -> BigInt,
+        channel -> Text,
+        webhook_id -> Nullable<BigInt>,
+        state -> Text,
         attempts -> Integer,
-        delivered_at -> Nullable<Timestamp>,
+        next_attempt_at -> Timestamp,
+        leased_until -> Nullable<Timestamp>,
+        settled_at -> Nullable<Timestamp>,
+        last_outcome -> Nullable<Text>,
+    }
+}
+
+diesel::table! {
+    calendar_keys (id) {
+        id -> BigInt,
+        name -> Text,
+        hash -> Text,
+        created_at -> Timestamp,
+        created_by -> Text,
+        revoked_at -> Nullable<Timestamp>,
     }
 }
 
@@ -550,6 +597,8 @@ diesel::joinable!(price_shares -> casts (cast_id));
 diesel::joinable!(price_shares -> catalogue_entries (grant_id));
 diesel::joinable!(charge_changes -> casts (cast_id));
 diesel::joinable!(period_reports -> periods (period_id));
+diesel::joinable!(deliveries -> outbox (outbox_id));
+diesel::joinable!(deliveries -> webhooks (webhook_id));
 
 diesel::allow_tables_to_appear_in_same_query!(
     installation,
@@ -591,4 +640,8 @@ diesel::allow_tables_to_appear_in_same_query!(
     charge_changes,
     periods,
     period_reports,
+    purchase_budgets,
+    webhooks,
+    deliveries,
+    calendar_keys,
 );

@@ -3,7 +3,7 @@
 use chrono::{DateTime, NaiveDate, NaiveDateTime, SubsecRound, Utc};
 
 use super::connection::AnyConnection;
-use crate::base::Currency;
+use crate::base::{Currency, Entropy};
 
 /// How long a working day is, in minutes, unless said: 480 (*assumption*).
 pub const WORKING_DAY_MIN_DEFAULT: u32 = 480;
@@ -27,6 +27,8 @@ pub struct Tx<'a> {
     pub today: NaiveDate,
     /// Who acts: the token's name, or the command.
     pub actor: &'a str,
+    /// Where random bytes come from.
+    pub entropy: &'a dyn Entropy,
     /// The installation's base currency.
     pub base_currency: Currency,
     /// How long a working day is, in minutes.

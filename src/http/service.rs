@@ -211,6 +211,7 @@ impl Service {
                 now,
                 today,
                 actor,
+                entropy: &*self.entropy,
                 base_currency: self.house.base_currency,
                 working_day_min: self.house.working_day_min,
             })

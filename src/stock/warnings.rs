@@ -1,5 +1,7 @@
 //! Warnings: raised once, acknowledged with a note, cleared by themselves, raised again only when graver or when their
 //! day moves by three days or more.
+//!
+//! Each of these is put out to the webhooks that ask for it, in the same transaction.
 
 use chrono::{DateTime, NaiveDate, Utc};
 use serde::{Deserialize, Serialize};
@@ -7,7 +9,9 @@ use utoipa::ToSchema;
 
 use super::store::{self, Said, WarningRow};
 use crate::base::Error;
-use crate::db::{AnyConnection, Tx, instant};
+use crate::db::{
+    AnyConnection, Tx, WARNING_ACKNOWLEDGED, WARNING_CLEARED, WARNING_RAISED, instant, outbox_put,
+};
 use crate::http::Page;
 
 /// What a warning is about.
@@ -144,14 +148,24 @@ pub fn warning_raise(tx: &mut Tx<'_>, subject: &Subject<'_>, alarm: &Alarm) -> R
         reason: &alarm.reason,
     };
     let at = tx.stored_now();
-    store::warning_raise(
+    let id = store::warning_raise(
         tx.conn,
         open.as_ref(),
         (subject.kind, subject.noun, subject.code),
         said,
         again,
         at,
-    )
+    )?;
+    match open.is_none() || again {
+        true => tell(tx, WARNING_RAISED, id),
+        false => Ok(()),
+    }
+}
+
+/// Puts a warning as it stands now out to whoever asked for the topic.
+fn tell(tx: &mut Tx<'_>, topic: &str, id: i64) -> Result<(), Error> {
+    let warning = warning_fetch(tx.conn, id)?;
+    outbox_put(tx, topic, &warning)
 }
 
 /// Clears the open warning of a subject, if there is one.
@@ -161,7 +175,10 @@ pub fn warning_raise(tx: &mut Tx<'_>, subject: &Subject<'_>, alarm: &Alarm) -> R
 pub fn warning_clear(tx: &mut Tx<'_>, subject: &Subject<'_>) -> Result<(), Error> {
     let at = tx.stored_now();
     match store::warning_open(tx.conn, subject.kind, subject.noun, subject.code)? {
-        Some(open) => store::warning_clear(tx.conn, open.id, at),
+        Some(open) => {
+            store::warning_clear(tx.conn, open.id, at)?;
+            tell(tx, WARNING_CLEARED, open.id)
+        }
         None => Ok(()),
     }
 }
@@ -191,6 +208,7 @@ pub fn warning_acknowledge(
     }
     let at = tx.stored_now();
     store::warning_acknowledge(tx.conn, id, tx.actor, &input.note, at)?;
+    tell(tx, WARNING_ACKNOWLEDGED, id)?;
     warning_fetch(tx.conn, id)
 }
 

@@ -49,7 +49,7 @@ pub(in crate::stock) struct Said<'a> {
     pub(in crate::stock) reason: &'a str,
 }
 
-/// Opens a warning, or rewrites the open one `open`; `afresh` takes an acknowledgement back.
+/// Opens a warning, or rewrites the open one `open`; `afresh` takes an acknowledgement back. Returns its id.
 pub(in crate::stock) fn warning_raise(
     conn: &mut AnyConnection,
     open: Option<&WarningRow>,
@@ -57,7 +57,7 @@ pub(in crate::stock) fn warning_raise(
     said: Said<'_>,
     afresh: bool,
     now: NaiveDateTime,
-) -> Result<(), Error> {
+) -> Result<i64, Error> {
     let words = (
         warnings::severity.eq(said.severity),
         warnings::due_on.eq(said.due_on),
@@ -73,9 +73,10 @@ pub(in crate::stock) fn warning_raise(
                 warnings::opened_at.eq(now),
                 words,
             );
-            diesel::insert_into(warnings::table)
+            Ok(diesel::insert_into(warnings::table)
                 .values(row)
-                .execute(conn)?;
+                .returning(warnings::id)
+                .get_result(conn)?)
         }
         Some(open) => {
             diesel::update(warnings::table.find(open.id))
@@ -91,9 +92,9 @@ pub(in crate::stock) fn warning_raise(
                     ))
                     .execute(conn)?;
             }
+            Ok(open.id)
         }
     }
-    Ok(())
 }
 
 pub(in crate::stock) fn warning_clear(
