@@ -31,6 +31,7 @@ use crate::http::metrics::Metrics;
 use crate::http::tokens::{TokenIn, TokenMade, none_yet, token_create};
 use crate::http::{Limits, Role, Service};
 use crate::purchasing::rates_fetch::{RatesFetcher, RatesSettings};
+use crate::reorder::settings::ForecastSettings;
 use crate::{casting, catalogue, costing, purchasing, reorder, stock};
 
 /// What a process is told about its database and its installation.
@@ -52,6 +53,8 @@ pub struct Settings {
     pub demo: bool,
     /// Limits on what a request may bring.
     pub limits: Limits,
+    /// How demand is foreseen.
+    pub forecast: ForecastSettings,
     /// Where exchange rates are fetched from; nowhere unless said.
     pub rates: Option<RatesSettings>,
 }
@@ -102,7 +105,8 @@ pub fn open(settings: &Settings, outside: Outside) -> Result<Service, Error> {
         time_zone,
         settings.limits,
     )
-    .with_part(metrics);
+    .with_part(metrics)
+    .with_part(settings.forecast);
     Ok(match rates {
         Some(rates) => service.with_part(rates),
         None => service,

@@ -112,6 +112,7 @@ mod tests {
             working_day_min: 480,
             demo,
             limits: Limits::default(),
+            forecast: Default::default(),
             rates: None,
         }
     }

@@ -8,7 +8,7 @@ use utoipa::ToSchema;
 
 use super::check::{Checks, MASS_G};
 use super::noun::{CatalogueBody, Link, Noun};
-use super::terms::{ReorderTerms, StatedTerms};
+use super::terms::{ReorderTerms, ServiceMeasure, StatedTerms};
 use crate::base::{Code, FieldError, Micro, Money, Quantity};
 
 /// A kit, as it is sent and kept.
@@ -42,6 +42,10 @@ pub struct KitBody {
     /// The probability that stock should last until an order arrives, 0.5 to 0.9999; 0.95 unless said.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub service_level: Option<Micro>,
+    /// What the service level is a share of: `cycle` (the times an order is waited for) unless said, or `fill_rate` (what is
+    /// asked for).
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub service_measure: Option<ServiceMeasure>,
     /// What one order costs besides the goods, in the base currency.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub order_cost: Option<Money>,
@@ -77,6 +81,7 @@ impl KitBody {
         StatedTerms {
             lead_time_days: self.lead_time_days,
             service_level: self.service_level,
+            service_measure: self.service_measure,
             order_cost: self.order_cost,
             holding_rate: self.holding_rate,
             min_packs: self.min_packs,

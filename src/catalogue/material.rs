@@ -12,7 +12,7 @@ use super::check::{
 };
 use super::kind::MaterialKind;
 use super::noun::{CatalogueBody, Noun, unchanged};
-use super::terms::{ReorderTerms, StatedTerms};
+use super::terms::{ReorderTerms, ServiceMeasure, StatedTerms};
 use super::vessel::{TapeBody, VesselBody};
 use crate::base::{Code, FieldError, Micro, Money, Quantity, Unit};
 
@@ -55,6 +55,10 @@ pub struct MaterialBody {
     /// The probability that stock should last until an order arrives, 0.5 to 0.9999; 0.95 unless said.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub service_level: Option<Micro>,
+    /// What the service level is a share of: `cycle` (the times an order is waited for) unless said, or `fill_rate` (what is
+    /// asked for).
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub service_measure: Option<ServiceMeasure>,
     /// What one pack usually holds, in the material's unit.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub pack_quantity: Option<Quantity>,
@@ -154,6 +158,7 @@ impl MaterialBody {
         StatedTerms {
             lead_time_days: self.lead_time_days,
             service_level: self.service_level,
+            service_measure: self.service_measure,
             order_cost: self.order_cost,
             holding_rate: self.holding_rate,
             min_packs: self.min_packs,

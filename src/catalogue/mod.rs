@@ -58,7 +58,9 @@ pub use recipe::{
 pub use retire::entry_retire;
 pub use routes::routes;
 pub use supplier::{SupplierBody, supplier_code};
-pub use terms::{MIN_PACKS_DEFAULT, REVIEW_DAYS_DEFAULT, ReorderTerms, SERVICE_LEVEL_DEFAULT};
+pub use terms::{
+    MIN_PACKS_DEFAULT, REVIEW_DAYS_DEFAULT, ReorderTerms, SERVICE_LEVEL_DEFAULT, ServiceMeasure,
+};
 pub use vessel::{FILL_LIMIT_DEFAULT, RATED_USES_DEFAULT, TapeBody, VesselBody, VesselShape};
 pub use wire::{EntryOut, EntryState, StateQuery};
 

@@ -3,6 +3,9 @@
 //! Invariant: each default of ours stands here once. Deliberately absent: the sums (the reorder room does them).
 
 use super::check::{AMOUNT, COUNT_MAX, Checks, DAYS_MAX, FRACTION, QUANTILE};
+use serde::{Deserialize, Serialize};
+use utoipa::ToSchema;
+
 use crate::base::{Micro, Money};
 
 /// The share of times stock should last until an order arrives, unless said: 0.95 (*assumption*).
@@ -11,6 +14,17 @@ pub const SERVICE_LEVEL_DEFAULT: Micro = Micro::from_micro(950_000);
 pub const REVIEW_DAYS_DEFAULT: u32 = 1;
 /// The least packs that can be ordered, unless said.
 pub const MIN_PACKS_DEFAULT: u32 = 1;
+
+/// What the service level is a share of.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default, Serialize, Deserialize, ToSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum ServiceMeasure {
+    /// Of the times an order is waited for, those without a shortage.
+    #[default]
+    Cycle,
+    /// Of what is asked for, what is there.
+    FillRate,
+}
 
 /// The terms on which a material or a kit is ordered; defaults are filled in where there is one.
 ///
@@ -25,8 +39,10 @@ pub const MIN_PACKS_DEFAULT: u32 = 1;
 pub struct ReorderTerms {
     /// Days from ordering to arrival, if stated.
     pub lead_time_days: Option<u32>,
-    /// The probability that stock lasts until an order arrives, 0.5 to 0.9999.
+    /// The share of times that stock lasts until an order arrives, or of what is asked for that is there, 0.5 to 0.9999.
     pub service_level: Micro,
+    /// Which of the two.
+    pub service_measure: ServiceMeasure,
     /// What one order costs besides the goods, in the base currency, if stated.
     pub order_cost: Option<Money>,
     /// What keeping stock for a year costs, as a share of its value, if stated.
@@ -46,6 +62,7 @@ impl Default for ReorderTerms {
         Self {
             lead_time_days: None,
             service_level: SERVICE_LEVEL_DEFAULT,
+            service_measure: ServiceMeasure::default(),
             order_cost: None,
             holding_rate: None,
             min_packs: MIN_PACKS_DEFAULT,
@@ -61,6 +78,7 @@ impl Default for ReorderTerms {
 pub(super) struct StatedTerms {
     pub(super) lead_time_days: Option<u32>,
     pub(super) service_level: Option<Micro>,
+    pub(super) service_measure: Option<ServiceMeasure>,
     pub(super) order_cost: Option<Money>,
     pub(super) holding_rate: Option<Micro>,
     pub(super) min_packs: Option<u32>,
@@ -88,6 +106,7 @@ impl StatedTerms {
         ReorderTerms {
             lead_time_days: self.lead_time_days,
             service_level: self.service_level.unwrap_or(default.service_level),
+            service_measure: self.service_measure.unwrap_or(default.service_measure),
             order_cost: self.order_cost,
             holding_rate: self.holding_rate,
             min_packs: self.min_packs.unwrap_or(default.min_packs),
@@ -122,6 +141,7 @@ mod tests {
         let stated = StatedTerms {
             lead_time_days: Some(DAYS_MAX + 1),
             service_level: Some(Micro::from_int(1)),
+            service_measure: None,
             order_cost: Money::parse("-1").ok(),
             holding_rate: Micro::parse("1.5").ok(),
             min_packs: Some(0),

@@ -12,6 +12,8 @@ use crate::base::Currency;
 use crate::db::{DatabaseUrl, WORKING_DAY_MIN_DEFAULT};
 use crate::http::Limits;
 use crate::purchasing::rates_fetch::{RatesAddress, RatesSettings};
+use crate::reorder::demand::BUCKET_DAYS_DEFAULT;
+use crate::reorder::settings::ForecastSettings;
 
 /// Where a command works unless told.
 pub(super) const DATABASE: &str = "sqlite://heeltap.sqlite3";
@@ -92,6 +94,18 @@ pub(super) struct Given {
     /// The longest file (a CSV of purchases), in bytes.
     #[arg(long, global = true, env = "HEELTAP_FILE_LIMIT_BYTES", hide_env_values = true, default_value_t = 52_428_800, value_parser = clap::value_parser!(u32).range(1024..=1_073_741_824))]
     file_limit_bytes: u32,
+    /// How many days of demand are added up for a forecast.
+    #[arg(long, global = true, env = "HEELTAP_DEMAND_BUCKET_DAYS", hide_env_values = true, default_value_t = BUCKET_DAYS_DEFAULT, value_parser = clap::value_parser!(u16).range(1..=366))]
+    demand_bucket_days: u16,
+    /// The smoothing constants of the forecasts, each above 0 and at most 1. Those that are not named keep their default.
+    #[arg(
+        long,
+        global = true,
+        env = "HEELTAP_SMOOTHING",
+        hide_env_values = true,
+        default_value = "level=0.2,size=0.1,interval=0.1,probability=0.1"
+    )]
+    smoothing: String,
     /// Where daily reference rates are fetched from: an address of http or https that answers with the XML of a central bank.
     /// Without it, nothing is ever fetched.
     #[arg(long, global = true, env = "HEELTAP_RATES_URL", hide_env_values = true)]
@@ -147,6 +161,8 @@ impl Given {
                 json_bytes: bytes(self.body_limit_bytes),
                 file_bytes: bytes(self.file_limit_bytes),
             },
+            forecast: ForecastSettings::parse(self.demand_bucket_days, &self.smoothing)
+                .map_err(|e| usage("HEELTAP_SMOOTHING", e.to_string()))?,
             rates: self.rates()?,
         })
     }

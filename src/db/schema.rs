@@ -413,6 +413,7 @@ diesel::table! {
         note -> Nullable<Text>,
         cleared_at -> Nullable<Timestamp>,
         version -> BigInt,
+        raised_due_on -> Nullable<Date>,
     }
 }
 

@@ -3,6 +3,7 @@
 //! Invariants: a file is read whole before anything is written, and written whole or not at all; every bad row is
 //! reported; the same order and line number never makes a second lot. Deliberately absent: what becomes of a lot (stock).
 
+pub mod budget;
 mod cell;
 mod csv_error;
 pub mod csv_file;

@@ -14,19 +14,10 @@ use super::order_quantity::{COVER_DAYS_DEFAULT, OrderQuantity};
 use super::walk::{
     Arrival, Booking, ForecastScope, HORIZON_DAYS_DEFAULT, ProjectedDay, UsablePack,
 };
+pub use crate::catalogue::ServiceMeasure;
 
 /// Service level unless the material has another, in millionths (assumption).
 pub const SERVICE_LEVEL_MICRO_DEFAULT: i64 = 950_000;
-
-/// What the service level is a share of.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default)]
-pub enum ServiceMeasure {
-    /// Protection intervals without a shortage.
-    #[default]
-    Cycle,
-    /// Demand met from stock.
-    FillRate,
-}
 
 /// All that is known of a material, or of a kit, for its reorder advice. Quantities in millionths of the unit, money
 /// in millionths of the currency.
@@ -44,6 +35,9 @@ pub struct ReorderFacts {
     pub first_day: Option<NaiveDate>,
     /// The part of the past demand that was not booked in time, with refused bookings, if it is kept apart.
     pub unbooked_daily: Option<Vec<DailyDemand>>,
+    /// For a day so many days ahead (today first): the share of its unbooked demand that is not booked yet, 0 to 1, never
+    /// falling; 1 beyond its end.
+    pub notice_share: Vec<f64>,
     /// What is booked.
     pub bookings: Vec<Booking>,
     /// Packs that can be used, reserved quantity included; held packs and heels left out.
@@ -111,6 +105,7 @@ impl ReorderFacts {
             daily: Vec::new(),
             first_day: None,
             unbooked_daily: None,
+            notice_share: Vec::new(),
             bookings: Vec::new(),
             packs: Vec::new(),
             on_hand_micro: 0,

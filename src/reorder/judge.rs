@@ -13,12 +13,12 @@ use super::assess::{AssessError, assess};
 use super::batches::KitLink;
 use super::facts::{ReorderAdvice, ReorderFacts};
 use super::kit_facts::KitBooks;
-use super::kits::{KitPart, MixRatio, UsableMix};
+use super::kits::{KitPart, MixRatio, RatioWork, UsableMix};
 use super::material_facts::{MaterialBooks, usual_lead_time_days};
 use super::order_lines::{LineState, OrderLine};
 use super::reason::shown;
+use super::settings::Circumstances;
 use super::view::{About, ReorderView, reorder_view};
-use crate::base::Currency;
 use crate::catalogue::{Entry, KitBody};
 
 /// What of a part is not worth a word: this share of what one kit holds, in hundredths (assumption).
@@ -31,6 +31,8 @@ pub struct Books {
     pub materials: BTreeMap<i64, MaterialBooks>,
     /// The kits, retired ones too, with the ratio of their elastomers.
     pub kits: Vec<(KitLink, Entry<KitBody>, MixRatio)>,
+    /// Recipes in use that mix at a ratio of their own, with their codes, by elastomer.
+    pub ratio_recipes: BTreeMap<i64, Vec<(String, MixRatio)>>,
 }
 
 /// What was found of one material or kit.
@@ -84,15 +86,12 @@ pub fn watched_kits(kits: &[(KitLink, Entry<KitBody>, MixRatio)], lines: &[Order
 
 /// Judges all materials and kits of `books` that are in use. One that cannot be judged does not keep the others from it.
 #[must_use]
-pub fn judge(
-    books: &Books,
-    today: NaiveDate,
-    currency: Currency,
-) -> (Vec<Judgement>, Vec<Failure>) {
+pub fn judge(books: &Books, circumstances: &Circumstances) -> (Vec<Judgement>, Vec<Failure>) {
+    let today = circumstances.today;
     let mut failures = Vec::new();
     let mut found: BTreeMap<i64, Judgement> = BTreeMap::new();
     for (id, material) in books.materials.iter().filter(|(_, m)| !m.entry.retired) {
-        match judge_material(material, today, currency) {
+        match judge_material(material, circumstances) {
             Ok(judgement) => {
                 found.insert(*id, judgement);
             }
@@ -116,6 +115,10 @@ pub fn judge(
         let kit = KitBooks {
             kit: entry,
             ratio: *ratio,
+            ratio_recipes: books
+                .ratio_recipes
+                .get(&link.elastomer_id)
+                .map_or(&[], Vec::as_slice),
             base,
             curing_agent,
         };
@@ -130,7 +133,7 @@ pub fn judge(
             (KitPart::Base, advice_of(parts.0)),
             (KitPart::CuringAgent, advice_of(parts.1)),
         ];
-        match judge_kit(&kit, parts, watched.contains(&entry.id), today) {
+        match judge_kit(&kit, parts, watched.contains(&entry.id), circumstances) {
             Ok(judgement) => kits.push(judgement),
             Err(failure) => failures.push(failure),
         }
@@ -143,10 +146,11 @@ pub fn judge(
 
 fn judge_material(
     books: &MaterialBooks,
-    today: NaiveDate,
-    currency: Currency,
+    circumstances: &Circumstances,
 ) -> Result<Judgement, Failure> {
-    let facts = books.facts(today);
+    let (today, currency) = (circumstances.today, circumstances.currency);
+    let mut facts = books.facts(today);
+    circumstances.enter(&mut facts);
     let advice = assess(&facts).map_err(|error| Failure {
         code: books.entry.code.to_string(),
         error,
@@ -158,6 +162,7 @@ fn judge_material(
         lent_micro: books.lent_micro(),
         kit,
         parts: None,
+        ratio_work: &[],
     };
     let view = reorder_view(&advice, about, today);
     let used = advice.daily_demand_micro > 0;
@@ -185,18 +190,20 @@ fn judge_kit(
     kit: &KitBooks<'_>,
     parts: [(KitPart, Option<&ReorderAdvice>); 2],
     watched: bool,
-    today: NaiveDate,
+    circumstances: &Circumstances,
 ) -> Result<Judgement, Failure> {
-    let facts = kit.facts(today);
+    let today = circumstances.today;
+    let mut facts = kit.facts(today);
+    circumstances.enter(&mut facts);
     let mut advice = assess(&facts).map_err(|error| Failure {
         code: kit.kit.code.to_string(),
         error,
     })?;
-    let mix = kit.usable_mix(today);
+    let (mix, work) = (kit.usable_mix(today), kit.ratio_work(today));
     match earliest(&advice, parts) {
         Some((part, earlier)) => bound_by(&mut advice, part, earlier),
         None => {
-            if let Some(clause) = rest_clause(kit, &mix) {
+            if let Some(clause) = rest_clause(kit, &mix, &work) {
                 advice.reason = with_clause(&advice.reason, &clause);
             }
         }
@@ -207,6 +214,7 @@ fn judge_kit(
         lent_micro: 0,
         kit: None,
         parts: Some(&mix),
+        ratio_work: &work,
     };
     let view = reorder_view(&advice, about, today);
     let code = kit.kit.code.as_str();
@@ -270,8 +278,8 @@ fn bound_by(kit: &mut ReorderAdvice, part: KitPart, earlier: &ReorderAdvice) {
     kit.reason = format!("Its {} binds: {rest}", part.words());
 }
 
-/// Which part binds and what would be left of the other, when it is worth a word.
-fn rest_clause(kit: &KitBooks<'_>, mix: &UsableMix) -> Option<String> {
+/// Which part binds, what would be left of the other when it is worth a word, and what work would use it up.
+fn rest_clause(kit: &KitBooks<'_>, mix: &UsableMix, work: &[(&str, RatioWork)]) -> Option<String> {
     let binding = mix.binding?;
     let (left_micro, least_micro, of) = match binding {
         KitPart::Base => (
@@ -286,12 +294,19 @@ fn rest_clause(kit: &KitBooks<'_>, mix: &UsableMix) -> Option<String> {
         ),
     };
     (left_micro > least_micro).then(|| {
-        format!(
+        let rest = format!(
             "its {} binds, and {} g of {} would be left over",
             binding.words(),
             shown(left_micro),
             of.words()
-        )
+        );
+        match work.iter().find(|(_, work)| work.uses_all) {
+            Some((recipe, work)) => format!(
+                "{rest}, which {} g of mix for recipe {recipe} would use up",
+                shown(work.mix_micro)
+            ),
+            None => rest,
+        }
     })
 }
 

@@ -11,8 +11,10 @@ use chrono::NaiveDate;
 
 use super::demand::DailyDemand;
 use super::facts::ReorderFacts;
-use super::kits::{KitLot, KitPart, MixRatio, UsableMix, usable_mix};
-use super::material_facts::{MaterialBooks, apply_terms, arrival, sum, usual_lead_time_days};
+use super::kits::{KitLot, KitPart, MixRatio, RatioWork, UsableMix, ratio_work, usable_mix};
+use super::material_facts::{
+    MaterialBooks, apply_terms, arrival, sum, tell_unbooked, usual_lead_time_days,
+};
 use super::order_lines::{OrderLine, past_lead_days};
 use super::walk::{Arrival, Booking, UsablePack};
 use crate::catalogue::{Entry, KitBody, MaterialBody, ReorderTerms};
@@ -25,6 +27,8 @@ pub struct KitBooks<'a> {
     pub kit: &'a Entry<KitBody>,
     /// The mass ratio of its elastomer.
     pub ratio: MixRatio,
+    /// Recipes of the elastomer that mix at a ratio of their own, by code.
+    pub ratio_recipes: &'a [(String, MixRatio)],
     /// The base.
     pub base: &'a MaterialBooks,
     /// The curing agent.
@@ -50,6 +54,10 @@ pub fn kit_terms(kit: &KitBody, base: &MaterialBody, curing_agent: &MaterialBody
                     .max()
             })
             .unwrap_or(own.service_level),
+        service_measure: kit
+            .service_measure
+            .or_else(|| parts.into_iter().find_map(|part| part.service_measure))
+            .unwrap_or(own.service_measure),
         order_cost: own
             .order_cost
             .or_else(|| parts.into_iter().filter_map(|part| part.order_cost).max()),
@@ -79,6 +87,18 @@ impl KitBooks<'_> {
         self.mix(|pack| MaterialBooks::usable_micro(pack, today))
     }
 
+    /// What the recipes of another ratio could do about what would be stranded: how much mix of each would use it up.
+    #[must_use]
+    pub fn ratio_work(&self, today: NaiveDate) -> Vec<(&str, RatioWork)> {
+        let lots = self.lots(|pack| MaterialBooks::usable_micro(pack, today));
+        let recipes = self.ratio_recipes.iter();
+        recipes
+            .filter_map(|(code, ratio)| {
+                Some((code.as_str(), ratio_work(&lots, self.ratio, *ratio)?))
+            })
+            .collect()
+    }
+
     /// The terms on which the kit is ordered.
     #[must_use]
     pub fn terms(&self) -> ReorderTerms {
@@ -106,6 +126,9 @@ impl KitBooks<'_> {
         facts.pack_quantity_micro =
             Some(self.content_micro(self.kit.id)).filter(|content| *content > 0);
         apply_terms(&mut facts, &terms, past_lead_days(&lines));
+        let planned = [&self.base.planned[..], &self.curing_agent.planned].concat();
+        let refused = [&self.base.refused[..], &self.curing_agent.refused].concat();
+        tell_unbooked(&mut facts, &planned, &refused);
         facts
     }
 
@@ -140,8 +163,13 @@ impl KitBooks<'_> {
         lines.collect()
     }
 
-    /// The mix of each kit lot from what `quantity` finds in its packs.
+    /// The mix of all kit lots from what `quantity` finds in their packs.
     fn mix(&self, quantity: impl Fn(&PackFacts) -> i64) -> UsableMix {
+        usable_mix(&self.lots(quantity), self.ratio)
+    }
+
+    /// The two parts of each kit lot from what `quantity` finds in its packs.
+    fn lots(&self, quantity: impl Fn(&PackFacts) -> i64) -> Vec<KitLot> {
         let mut lots: BTreeMap<&str, KitLot> = BTreeMap::new();
         for (part, pack) in self.packs_of_kit_lots() {
             let lot = lots
@@ -156,8 +184,7 @@ impl KitBooks<'_> {
             };
             *of = of.saturating_add(quantity(pack));
         }
-        let lots: Vec<KitLot> = lots.into_values().collect();
-        usable_mix(&lots, self.ratio)
+        lots.into_values().collect()
     }
 
     fn packs_of_kit_lots(&self) -> impl Iterator<Item = (KitPart, &PackFacts)> {

@@ -182,6 +182,60 @@ pub fn usable_mix(lots: &[KitLot], ratio: MixRatio) -> UsableMix {
     }
 }
 
+/// Work at another ratio that would use up what would be stranded.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct RatioWork {
+    /// Mix at the other ratio, in millionths of a gram.
+    pub mix_micro: i64,
+    /// Whether nothing is stranded after it; else the binding part is used up first.
+    pub uses_all: bool,
+}
+
+/// How much mix at another ratio, made from the same kit lots, leaves the rest in the nominal ratio.
+///
+/// From base B and agent A of a lot, m of mix at the ratio q leaves the ratio r when
+/// B - m q / (1 + q) = r (A - m / (1 + q)), so m = (B - r A) (1 + q) / (q - r): below 0 (and then no help) when q is on the
+/// same side of r as the part that binds; at most what either part of the lot makes at q. Rounded down; none when no lot is
+/// helped.
+///
+/// ```
+/// use heeltap::reorder::kits::{KitLot, MixRatio, ratio_work};
+/// let ratio = |base| MixRatio::new(base, 1).unwrap();
+/// let lot = KitLot { base_micro: 1_000, curing_agent_micro: 80 };
+/// // 420 g at 20:1 takes 400 of base and 20 of agent, and leaves 600 and 60.
+/// let work = ratio_work(&[lot], ratio(10), ratio(20)).unwrap();
+/// assert_eq!((work.mix_micro, work.uses_all), (420, true));
+/// assert_eq!(ratio_work(&[lot], ratio(10), ratio(5)), None);
+/// ```
+#[must_use]
+pub fn ratio_work(lots: &[KitLot], nominal: MixRatio, other: MixRatio) -> Option<RatioWork> {
+    let quotient = |ratio: MixRatio| ratio.base as f64 / ratio.curing_agent as f64;
+    let (r, q) = (quotient(nominal), quotient(other));
+    if r == q {
+        return None;
+    }
+    let (mut mix, mut uses_all) = (0.0, true);
+    for lot in lots {
+        let base = lot.base_micro.max(0) as f64;
+        let agent = lot.curing_agent_micro.max(0) as f64;
+        let wish = (base - r * agent) * (1.0 + q) / (q - r);
+        let most = (base * (1.0 + q) / q).min(agent * (1.0 + q));
+        if wish > most {
+            uses_all = false;
+        }
+        if wish > 0.0 {
+            mix += wish.min(most);
+        } else if wish < 0.0 {
+            uses_all = false;
+        }
+    }
+    let mix_micro = mix.floor() as i64;
+    (mix_micro > 0).then_some(RatioWork {
+        mix_micro,
+        uses_all,
+    })
+}
+
 fn saturated(quantity: i128) -> i64 {
     i64::try_from(quantity).unwrap_or(i64::MAX)
 }
@@ -236,7 +290,43 @@ mod tests {
         assert_eq!(usable_mix(&[lot; 3], ratio).mix_micro, i64::MAX);
     }
 
+    #[test]
+    fn ratio_work_takes_no_more_than_there_is() {
+        let lot = |base_micro, curing_agent_micro| KitLot {
+            base_micro,
+            curing_agent_micro,
+        };
+        let (nominal, rich) = (MixRatio::new(10, 1).unwrap(), MixRatio::new(12, 1).unwrap());
+        let work = |lots: &[KitLot], other| {
+            ratio_work(lots, nominal, other).map(|work| (work.mix_micro, work.uses_all))
+        };
+        // At 12:1 all of the agent goes into 1040 g of mix, and 40 g of base are still left.
+        assert_eq!(work(&[lot(1000, 80)], rich), Some((1040, false)));
+        // A lot that is in balance needs no such work, and one that lacks base is not helped by it.
+        assert_eq!(work(&[lot(1000, 100)], rich), None);
+        assert_eq!(work(&[lot(500, 80)], rich), None);
+        let lean = MixRatio::new(5, 1).unwrap();
+        assert_eq!(work(&[lot(500, 80)], lean), Some((360, true)));
+        assert_eq!(
+            work(&[lot(500, 80), lot(1000, 80)], lean),
+            Some((360, false))
+        );
+    }
+
     proptest! {
+        #[test]
+        fn after_ratio_work_both_run_out_together(base in 1_i64..100_000_000, agent in 1_i64..10_000_000, q in 1_i64..40) {
+            let (nominal, other) = (MixRatio::new(10, 1).unwrap(), MixRatio::new(q, 1).unwrap());
+            let lot = KitLot { base_micro: base, curing_agent_micro: agent };
+            if let Some(work) = ratio_work(&[lot], nominal, other).filter(|work| work.uses_all) {
+                let (mix, q) = (work.mix_micro as f64, q as f64);
+                let left = (base as f64 - mix * q / (1.0 + q), agent as f64 - mix / (1.0 + q));
+                prop_assert!(left.0 > -1.0 && left.1 > -1.0);
+                // The mix is rounded down by less than one millionth, of which each part is a part.
+                prop_assert!((left.0 - 10.0 * left.1).abs() < 11.0);
+            }
+        }
+
         #[test]
         fn mix_and_rest_are_all_there_is(base in 0_i64..1_000_000_000, agent in 0_i64..1_000_000_000, b in 1_i64..100, a in 1_i64..100) {
             let lot = KitLot { base_micro: base, curing_agent_micro: agent };

@@ -1,7 +1,7 @@
 //! Loading: from the books to what a batch of materials and kits is judged by, in a handful of statements whatever its
 //! size.
 
-use std::collections::{BTreeSet, HashMap};
+use std::collections::{BTreeMap, BTreeSet, HashMap};
 
 use chrono::{Days, NaiveDate};
 
@@ -10,11 +10,16 @@ use super::judge::{Books, watched_kits};
 use super::kit_facts::kit_terms;
 use super::kits::MixRatio;
 use super::material_facts::{MaterialBooks, OrderedAs};
+use super::notice::refused_once;
 use super::order_lines::OrderLine;
+use super::settings::{Circumstances, ForecastSettings};
 use super::store;
-use crate::base::Error;
-use crate::catalogue::{Entry, KitBody, elastomers_by_ids, kits_by_ids, materials_by_ids};
+use crate::base::{Currency, Error};
+use crate::catalogue::{
+    Entry, KitBody, elastomers_by_ids, kits_by_ids, materials_by_ids, recipes_by_ids,
+};
 use crate::db::AnyConnection;
+use crate::purchasing::ops::budget_left;
 use crate::stock::load::shelf;
 use crate::stock::shelf::PackFacts;
 
@@ -45,6 +50,8 @@ pub(super) fn books(
         .map(|entry| entry.id)
         .collect();
     let mut daily = store::demand(conn, ids, from)?;
+    let mut planned = store::planned(conn, ids, from)?;
+    let mut refused = store::refused(conn, ids, from)?;
     let mut needs = store::needs_booked(conn, ids)?;
     let mut promised: HashMap<i64, HashMap<i64, i64>> = HashMap::new();
     for ((material_id, cast_id), quantity) in store::promised(conn, &durable)? {
@@ -67,6 +74,10 @@ pub(super) fn books(
         let id = entry.id;
         let books = MaterialBooks {
             daily: daily.remove(&id).unwrap_or_default(),
+            planned: planned.remove(&id).unwrap_or_default(),
+            refused: refused
+                .remove(&id)
+                .map_or_else(Vec::new, |all| refused_once(&all)),
             needs: needs.remove(&id).unwrap_or_default(),
             promised: promised.remove(&id).unwrap_or_default(),
             packs: packs.remove(&id).unwrap_or_default(),
@@ -80,8 +91,49 @@ pub(super) fn books(
     });
     Ok(Books {
         materials: materials.collect(),
+        ratio_recipes: ratio_recipes(conn, &kits)?,
         kits,
     })
+}
+
+/// What bears on every material and kit on a day.
+///
+/// # Errors
+/// [`Error::Unavailable`] when the database does not answer.
+pub(super) fn circumstances(
+    conn: &mut AnyConnection,
+    (today, currency): (NaiveDate, Currency),
+    forecast: ForecastSettings,
+) -> Result<Circumstances, Error> {
+    Ok(Circumstances {
+        today,
+        currency,
+        forecast,
+        budget_left: budget_left(conn, today, currency)?,
+    })
+}
+
+/// The recipes in use of the kits' elastomers that mix at a ratio of their own.
+fn ratio_recipes(
+    conn: &mut AnyConnection,
+    kits: &[Kit],
+) -> Result<BTreeMap<i64, Vec<(String, MixRatio)>>, Error> {
+    let elastomers: BTreeSet<i64> = kits.iter().map(|(link, _, _)| link.elastomer_id).collect();
+    let elastomers: Vec<i64> = elastomers.into_iter().collect();
+    let links = store::recipes_of_elastomers(conn, &elastomers)?;
+    let ids: Vec<i64> = links.iter().map(|(recipe, _)| *recipe).collect();
+    let of: HashMap<i64, i64> = links.into_iter().collect();
+    let mut found: BTreeMap<i64, Vec<(String, MixRatio)>> = BTreeMap::new();
+    for recipe in recipes_by_ids(conn, &ids)? {
+        let (Some(ratio), Some(elastomer)) = (&recipe.body.ratio, of.get(&recipe.id)) else {
+            continue;
+        };
+        let ratio = MixRatio::new(ratio.base.micro(), ratio.curing_agent.micro())
+            .map_err(Error::internal)?;
+        let recipes = found.entry(*elastomer).or_default();
+        recipes.push((recipe.code.to_string(), ratio));
+    }
+    Ok(found)
 }
 
 /// The kits of a batch with the ratios of their elastomers.

@@ -2,8 +2,8 @@
 //!
 //! Invariants: held packs, heels and what has expired are not usable stock; a thing that comes back after its use is
 //! asked for only as far as a booked cast still lacks it; what is ordered as a kit arrives as its parts and is ordered on
-//! the kit's terms. Absent: reading the books; the forecast for what is not booked apart from that for all demand (the
-//! history is given whole, and bookings use the forecast up).
+//! the kit's terms; what bookings told of in time is kept apart from what has to be forecast. Absent: reading the books;
+//! the forecast. Of a thing that comes back the history is given whole, and bookings use its forecast up.
 
 use std::collections::{BTreeMap, HashMap};
 
@@ -12,6 +12,7 @@ use chrono::{Days, NaiveDate};
 use super::demand::DailyDemand;
 use super::facts::ReorderFacts;
 use super::lead_time::{LEAD_TIME_DAYS_ASSUMED, lead_time};
+use super::notice::{NOTICE_DAYS_MAX, PlannedDemand, RefusedDemand, unbooked};
 use super::order_lines::{OrderLine, past_lead_days};
 use super::walk::{Arrival, Booking, UsablePack};
 use crate::catalogue::{Entry, KitBody, MaterialBody, ReorderTerms};
@@ -72,6 +73,10 @@ pub struct MaterialBooks {
     pub entry: Entry<MaterialBody>,
     /// What was used, by day.
     pub daily: Vec<DailyDemand>,
+    /// What the casts that used it had planned.
+    pub planned: Vec<PlannedDemand>,
+    /// What refused bookings would have used of it, each once.
+    pub refused: Vec<RefusedDemand>,
     /// What booked casts need of it.
     pub needs: Vec<CastNeed>,
     /// What of it is promised to booked casts, by cast; only for things that come back after their use.
@@ -147,6 +152,10 @@ impl MaterialBooks {
                 .or_else(|| self.last_pack_micro()),
         };
         apply_terms(&mut facts, &terms, past_lead_days(&self.lines));
+        // What comes back after its use is not used up by a cast, so that no plan tells of its use.
+        if !durable {
+            tell_unbooked(&mut facts, &self.planned, &self.refused);
+        }
         facts
     }
 
@@ -228,12 +237,30 @@ pub(super) fn apply_terms(
     facts.past_lead_days = past_lead_days;
     facts.catalogue_lead_days = terms.lead_time_days.map(f64::from);
     facts.service_level_micro = terms.service_level.micro();
+    facts.service_measure = terms.service_measure;
     facts.review_days = held_u16(terms.review_days);
     facts.approval_days = held_u16(terms.approval_days);
     facts.order_cost_micro = terms.order_cost.map(|cost| cost.micro());
     facts.holding_rate_micro = terms.holding_rate.map(|rate| rate.micro());
     facts.min_packs = terms.min_packs;
     facts.shelf_life_days = terms.shelf_life_days.map(held_u16);
+}
+
+/// Enters what of the demand was not booked in time: not as long before as an order takes, with its approval and the days
+/// until it is thought of.
+pub(super) fn tell_unbooked(
+    facts: &mut ReorderFacts,
+    planned: &[PlannedDemand],
+    refused: &[RefusedDemand],
+) {
+    let stated = facts.catalogue_lead_days;
+    let lead_days = lead_time(&facts.past_lead_days, stated)
+        .map_or(LEAD_TIME_DAYS_ASSUMED, |time| time.mean_days);
+    let days = lead_days + f64::from(facts.review_days) + f64::from(facts.approval_days);
+    let protection_days = days.ceil().clamp(1.0, f64::from(NOTICE_DAYS_MAX)) as u16;
+    let found = unbooked(&facts.daily, planned, refused, protection_days);
+    facts.unbooked_daily = Some(found.daily);
+    facts.notice_share = found.notice_share;
 }
 
 /// The catalogue accepts at most 36 500 days, which fit.

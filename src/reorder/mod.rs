@@ -18,6 +18,7 @@ pub mod kits;
 pub mod lead_time;
 mod load;
 pub mod material_facts;
+pub mod notice;
 mod ops;
 pub mod order_lines;
 pub mod order_quantity;
@@ -25,11 +26,12 @@ pub mod reason;
 pub mod reorder_point;
 mod routes;
 pub mod service;
+pub mod settings;
 mod store;
 #[cfg(test)]
 mod tests;
 pub mod view;
 pub mod walk;
 
-pub use ops::{advice_refresh, drain, refresh};
+pub use ops::{drain, refresh};
 pub use routes::routes;

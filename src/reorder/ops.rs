@@ -12,6 +12,7 @@ use super::alarms::{EXPIRING, KINDS, OVERDUE_ORDER, Wanted, order_alarm};
 use super::batches::{Batch, batches};
 use super::judge::{Books, Judgement, judge};
 use super::load;
+use super::settings::ForecastSettings;
 use super::store::{self, OpenWarning};
 use super::view::{ReorderDetail, reorder_detail};
 use crate::base::{Currency, Error};
@@ -51,25 +52,36 @@ pub fn drain(service: &Service) -> Result<(), Error> {
 }
 
 fn refresh_scope(service: &Service, scope: Scope) -> Result<(), Error> {
-    let today = service.today();
+    let (today, forecast) = (service.today(), forecast_settings(service));
     let all = service
         .db()
         .read(|conn| waiting_batches(conn, scope, today, BATCH_MATERIALS))?;
     for batch in all {
-        service.as_actor("reorder", |tx| batch_refresh(tx, &batch).map(|_| ()))?;
+        service.as_actor("reorder", |tx| {
+            batch_refresh(tx, &batch, forecast).map(|_| ())
+        })?;
     }
     Ok(())
+}
+
+/// How demand is foreseen in this process.
+pub(super) fn forecast_settings(service: &Service) -> ForecastSettings {
+    service
+        .part::<ForecastSettings>()
+        .copied()
+        .unwrap_or_default()
 }
 
 /// Brings all advice and warnings up to date within one transaction. Returns how many materials and kits were judged.
 ///
 /// # Errors
 /// [`Error::Unavailable`] when the database does not answer.
-pub fn advice_refresh(tx: &mut Tx<'_>) -> Result<usize, Error> {
+#[cfg(test)]
+pub(super) fn advice_refresh(tx: &mut Tx<'_>) -> Result<usize, Error> {
     let all = waiting_batches(tx.conn, Scope::Waiting, tx.today, usize::MAX)?;
     let mut judged = 0;
     for batch in all {
-        judged += batch_refresh(tx, &batch)?;
+        judged += batch_refresh(tx, &batch, ForecastSettings::default())?;
     }
     Ok(judged)
 }
@@ -100,7 +112,11 @@ fn waiting_batches(
 }
 
 /// Judges what still waits of a batch.
-fn batch_refresh(tx: &mut Tx<'_>, batch: &Batch) -> Result<usize, Error> {
+fn batch_refresh(
+    tx: &mut Tx<'_>,
+    batch: &Batch,
+    forecast: ForecastSettings,
+) -> Result<usize, Error> {
     lock(tx, &batch.materials)?;
     // Another may have judged it while we waited, and a kit may have been made or retired.
     let links = store::kit_links(tx.conn)?;
@@ -114,7 +130,9 @@ fn batch_refresh(tx: &mut Tx<'_>, batch: &Batch) -> Result<usize, Error> {
     for batch in batches(&items, &links, usize::MAX) {
         store::dirty_take(tx.conn, &batch.materials)?;
         let books = load::books(tx.conn, &batch, &links, tx.today)?;
-        let (judgements, failures) = judge(&books, tx.today, tx.base_currency);
+        let day = (tx.today, tx.base_currency);
+        let circumstances = load::circumstances(tx.conn, day, forecast)?;
+        let (judgements, failures) = judge(&books, &circumstances);
         for failure in failures {
             tracing::error!(%failure, "a material could not be judged");
         }
@@ -257,8 +275,8 @@ impl Ours {
 pub(super) fn reorder_show(
     conn: &mut AnyConnection,
     code: &str,
-    today: NaiveDate,
-    currency: Currency,
+    day: (NaiveDate, Currency),
+    forecast: ForecastSettings,
 ) -> Result<ReorderDetail, Error> {
     let missing = || Error::not_found("material or kit in use", code);
     let id = match item_by_code(conn, code)?.ok_or_else(missing)? {
@@ -270,8 +288,8 @@ pub(super) fn reorder_show(
     let batch = batches(&BTreeSet::from([id]), &links, 1)
         .pop()
         .ok_or_else(missing)?;
-    let books = load::books(conn, &batch, &links, today)?;
-    let (judgements, failures) = judge(&books, today, currency);
+    let books = load::books(conn, &batch, &links, day.0)?;
+    let (judgements, failures) = judge(&books, &load::circumstances(conn, day, forecast)?);
     let found = judgements
         .into_iter()
         .find(|judgement| judgement.item_id == id);

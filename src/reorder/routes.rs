@@ -7,7 +7,7 @@ use serde_json::Value;
 use utoipa::{IntoParams, ToSchema};
 use utoipa_actix_web::service_config::ServiceConfig;
 
-use super::ops::{refresh, reorder_show};
+use super::ops::{forecast_settings, refresh, reorder_show};
 use super::store;
 use super::view::{ReorderDetail, ReorderView};
 use crate::base::Error;
@@ -92,9 +92,10 @@ async fn reorder_list_get(
 #[get("/v1/reorder/{material}")]
 async fn reorder_get(service: Data<Service>, material: Path<String>) -> Answer {
     refreshed(&service).await?;
-    let (today, currency) = (service.today(), service.base_currency());
+    let day = (service.today(), service.base_currency());
+    let forecast = forecast_settings(&service);
     let detail = service
-        .read(move |conn| reorder_show(conn, &material, today, currency))
+        .read(move |conn| reorder_show(conn, &material, day, forecast))
         .await?;
     Ok(HttpResponse::Ok().json(detail))
 }

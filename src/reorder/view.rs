@@ -7,10 +7,11 @@ use chrono::NaiveDate;
 use serde::Serialize;
 use utoipa::ToSchema;
 
-use super::demand::rounded_micro;
+use super::demand::{Buckets, gather, rounded_micro};
 use super::facts::{ReorderAdvice, ReorderFacts, ServiceMeasure};
-use super::kits::{KitPart, UsableMix};
+use super::kits::{KitPart, RatioWork, UsableMix};
 use super::lead_time::LeadTimeBasis;
+use super::order_quantity::{QuantityBasis, QuantityCap};
 use super::walk::ForecastScope;
 use crate::base::{Micro, Money, Quantity};
 
@@ -60,6 +61,19 @@ pub struct PartsView {
     pub stranded_curing_agent_g: Quantity,
     /// The mass ratio of base to curing agent at which both would be used up.
     pub ratio_using_all: Option<Micro>,
+    /// Recipes of the elastomer that mix at a ratio of their own and would use up what would be left over.
+    pub ratio_work: Vec<RatioWorkView>,
+}
+
+/// Work at another ratio that would use up what would be left over.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, ToSchema)]
+pub struct RatioWorkView {
+    /// The recipe.
+    pub recipe: String,
+    /// How much mix at its ratio, in g.
+    pub mix_g: Quantity,
+    /// Whether nothing is left over after it; else the part that binds is used up first.
+    pub uses_all: bool,
 }
 
 /// The advice on a material or a kit.
@@ -109,6 +123,15 @@ pub struct ReorderView {
     pub order_unit: String,
     /// The same in packs or kits.
     pub order_packs: u64,
+    /// What the quantity rests on: `economic` (the economic order quantity), `cover` (days of demand, where a cost is not
+    /// known), `needed` (what is lacking until the next order), `minimum` or `nothing`.
+    #[schema(value_type = String)]
+    pub order_basis: QuantityBasis,
+    /// What held the quantity down: `expiry` (more would expire unused) or `budget`; null when nothing did.
+    #[schema(value_type = Option<String>)]
+    pub order_capped_by: Option<QuantityCap>,
+    /// Whether a part of the least order would expire unused.
+    pub part_will_expire: bool,
     /// The median day of running out; null when it lasts longer than the days looked ahead.
     pub runs_out_on: Option<NaiveDate>,
     /// The day by which it runs out one time in ten.
@@ -144,6 +167,8 @@ pub struct About<'a> {
     pub kit: Option<&'a str>,
     /// The parts, of a kit.
     pub parts: Option<&'a UsableMix>,
+    /// The work at other ratios that would use up what would be left over, by recipe.
+    pub ratio_work: &'a [(&'a str, RatioWork)],
 }
 
 fn decimal(value: f64) -> Micro {
@@ -184,6 +209,9 @@ pub fn reorder_view(advice: &ReorderAdvice, about: About<'_>, today: NaiveDate) 
         },
         order_unit: about.parts.map_or(about.unit, |_| "kit").to_owned(),
         order_packs: ordered.packs,
+        order_basis: ordered.basis,
+        order_capped_by: ordered.capped_by,
+        part_will_expire: ordered.part_will_expire,
         runs_out_on: advice.runs_out_on,
         runs_out_early_on: advice.runs_out_early_on,
         order_by: advice.order_by,
@@ -202,9 +230,19 @@ pub fn reorder_view(advice: &ReorderAdvice, about: About<'_>, today: NaiveDate) 
             stranded_base_g: quantity(mix.stranded_base_micro),
             stranded_curing_agent_g: quantity(mix.stranded_curing_agent_micro),
             ratio_using_all: mix.ratio_using_all.map(decimal),
+            ratio_work: ratio_work(about.ratio_work),
         }),
         computed_on: today,
     }
+}
+
+fn ratio_work(work: &[(&str, RatioWork)]) -> Vec<RatioWorkView> {
+    let work = work.iter().map(|(recipe, work)| RatioWorkView {
+        recipe: (*recipe).to_owned(),
+        mix_g: Quantity::from_micro(work.mix_micro),
+        uses_all: work.uses_all,
+    });
+    work.collect()
 }
 
 fn expiring(advice: &ReorderAdvice) -> Vec<ExpiringView> {
@@ -247,6 +285,19 @@ pub struct SeriesView {
     pub quantities: Vec<Quantity>,
 }
 
+/// The smoothing constants of the methods.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, ToSchema)]
+pub struct SmoothingView {
+    /// Of the level, in exponential smoothing.
+    pub level: Micro,
+    /// Of the sizes of demand.
+    pub size: Micro,
+    /// Of the intervals between demands.
+    pub interval: Micro,
+    /// Of the probability of demand.
+    pub probability: Micro,
+}
+
 /// What else the advice rests on.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, ToSchema)]
 pub struct InputsView {
@@ -280,6 +331,13 @@ pub struct InputsView {
     pub unit_value: Option<Money>,
     /// Days that a new pack keeps.
     pub shelf_life_days: Option<u16>,
+    /// What is left of the budget of the day, in the base currency; null without a budget.
+    pub budget_left: Option<Money>,
+    /// The smoothing constants.
+    pub smoothing: SmoothingView,
+    /// For a day so many days ahead, today first: the share of its demand without timely booking that is still to come. It
+    /// is 1 beyond the end.
+    pub notice_share: Vec<Micro>,
     /// What is booked, by day.
     pub bookings: Vec<DayQuantity>,
     /// What can be used, promised or not.
@@ -311,8 +369,10 @@ pub struct ReorderDetail {
     /// The advice.
     #[serde(flatten)]
     pub advice: ReorderView,
-    /// The history that the method read.
+    /// The history that the method read: what was not booked in time, or all where that is not told apart.
     pub series: SeriesView,
+    /// All that was used, booked or not.
+    pub all_demand: SeriesView,
     /// What else it rests on.
     pub inputs: InputsView,
     /// The stock to come, as it is most likely to go.
@@ -335,16 +395,26 @@ pub fn reorder_detail(
         expires: quantity(day.expired_micro),
         stock: quantity(day.stock_micro),
     });
-    let series = advice.buckets.quantities_micro().iter().copied();
+    let (first_day, length) = (advice.buckets.first_day(), advice.buckets.bucket_days());
+    // It was gathered for the advice already, so that it cannot fail here.
+    let all = gather(&facts.daily, first_day, facts.today, length);
     ReorderDetail {
         advice: view,
-        series: SeriesView {
-            first_day: advice.buckets.first_day(),
-            bucket_days: advice.buckets.bucket_days(),
-            quantities: series.map(quantity).collect(),
-        },
+        series: series(&advice.buckets),
+        all_demand: all
+            .as_ref()
+            .map_or_else(|_| series(&advice.buckets), series),
         inputs: inputs(facts, advice),
         projection: days.collect(),
+    }
+}
+
+fn series(buckets: &Buckets) -> SeriesView {
+    let quantities = buckets.quantities_micro().iter().copied();
+    SeriesView {
+        first_day: buckets.first_day(),
+        bucket_days: buckets.bucket_days(),
+        quantities: quantities.map(Quantity::from_micro).collect(),
     }
 }
 
@@ -383,6 +453,14 @@ fn inputs(facts: &ReorderFacts, advice: &ReorderAdvice) -> InputsView {
         holding_rate: facts.holding_rate_micro.map(Micro::from_micro),
         unit_value: facts.unit_value_micro.map(Money::from_micro),
         shelf_life_days: facts.shelf_life_days,
+        budget_left: facts.budget_micro.map(Money::from_micro),
+        smoothing: SmoothingView {
+            level: decimal(facts.smoothing.level.get()),
+            size: decimal(facts.smoothing.size.get()),
+            interval: decimal(facts.smoothing.interval.get()),
+            probability: decimal(facts.smoothing.probability.get()),
+        },
+        notice_share: facts.notice_share.iter().copied().map(decimal).collect(),
         bookings: bookings.collect(),
         stock: stock
             .map(|pack| supply(facts.today, pack.quantity_micro, pack.expires_on))

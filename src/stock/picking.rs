@@ -173,7 +173,7 @@ impl Picker<'_> {
         let whole = portions.len() == 1;
         for (pack, quantity) in portions {
             let own = self.own(&self.shelf[pack]);
-            let why = why::picked(&self.shelf[pack], own, whole, note);
+            let why = why::picked(&self.shelf[pack], self.rules.day, own, whole, note);
             let reserved = &mut self.shelf[pack].reserved;
             *reserved = Quantity::from_micro(reserved.micro().saturating_add(quantity.micro()));
             self.list.picks.push(Pick {

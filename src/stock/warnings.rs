@@ -122,7 +122,8 @@ impl From<WarningRow> for Warning {
 /// Days by which a warning's day must move before it is raised again.
 const DAY_MOVES_BY: i64 = 3;
 
-/// Whether a warning that stands open must be raised afresh: it became graver, or its day moved.
+/// Whether a warning that stands open must be raised afresh: it became graver than it was, or its day moved from the one
+/// it was last raised with (so that days that drift one by one are not missed).
 #[must_use]
 fn afresh(before: (i32, Option<NaiveDate>), now: (i32, Option<NaiveDate>)) -> bool {
     let moved = match (before.1, now.1) {
@@ -141,7 +142,7 @@ pub fn warning_raise(tx: &mut Tx<'_>, subject: &Subject<'_>, alarm: &Alarm) -> R
     let now = (alarm.severity, alarm.due_on);
     let again = open
         .as_ref()
-        .is_some_and(|open| afresh((open.severity, open.due_on), now));
+        .is_some_and(|open| afresh((open.severity, open.raised_due_on), now));
     let said = Said {
         severity: alarm.severity,
         due_on: alarm.due_on,

@@ -3,7 +3,7 @@
 //! Invariant: the words follow the order of preference of `picking`, and name the first thing that told two packs apart.
 //! Deliberately absent: the choice itself.
 
-use chrono::NaiveDate;
+use chrono::{Days, NaiveDate};
 
 use super::shelf::PackFacts;
 
@@ -24,8 +24,17 @@ pub(super) struct Preference {
     pub(super) label: (String, i32, i64),
 }
 
-/// Why a pack was picked. `note` says what else spoke for it.
-pub(super) fn picked(pack: &PackFacts, own: bool, whole: bool, note: &str) -> String {
+/// Days before its last good day from which a pack is to be used up first (*assumption*).
+pub(super) const USE_BY_DAYS: u64 = 30;
+
+/// Why a pack was picked for a cast of `day`, and by when to use what is left of it. `note` says what else spoke for it.
+pub(super) fn picked(
+    pack: &PackFacts,
+    day: NaiveDate,
+    own: bool,
+    whole: bool,
+    note: &str,
+) -> String {
     let mut words = vec![match pack.funded_by_id {
         None => "common stock".to_owned(),
         Some(_) if own => "the grant's own stock".to_owned(),
@@ -45,10 +54,25 @@ pub(super) fn picked(pack: &PackFacts, own: bool, whole: bool, note: &str) -> St
     if let Some(opened) = pack.opened_on {
         words.push(format!("opened {opened}"));
     }
-    if let Some(expiry) = pack.effective_expiry() {
-        words.push(format!("keeps until {expiry}"));
-    }
+    words.extend(use_by(pack, day));
     words.join(", ")
+}
+
+/// By when a pack is to be used, seen from the day of a cast: one that is opened then keeps only its open life.
+fn use_by(pack: &PackFacts, day: NaiveDate) -> Option<String> {
+    let opened = PackFacts {
+        opened_on: pack.opened_on.or(Some(day)),
+        ..pack.clone()
+    };
+    let last = opened.effective_expiry()?;
+    let soon = day.checked_add_days(Days::new(USE_BY_DAYS));
+    Some(if Some(last) != pack.effective_expiry() {
+        format!("once opened, use by {last}")
+    } else if soon.is_some_and(|soon| last <= soon) {
+        format!("use by {last}")
+    } else {
+        format!("keeps until {last}")
+    })
 }
 
 /// Why a pack that could have served was passed over for the one that was chosen.

@@ -313,6 +313,7 @@ fn a_demo_keeps_away_from_others_data() {
             working_day_min: 480,
             demo: true,
             limits: heeltap::http::Limits::default(),
+            forecast: Default::default(),
             rates: None,
         },
         heeltap::app::Outside::default(),

@@ -46,6 +46,7 @@ fn lab(database: &TestDatabase) -> Service {
         working_day_min: WORKING_DAY_MIN_DEFAULT,
         demo: true,
         limits: Limits::default(),
+        forecast: Default::default(),
         rates: None,
     };
     let outside = Outside {

@@ -1,4 +1,8 @@
 -- Takes budgets and delivery away, and lays out the outbox as it was.
+DROP TRIGGER refusals_change_advice;
+DROP TRIGGER orders_use_the_budget;
+DROP TRIGGER cancelled_orders_free_the_budget;
+ALTER TABLE warnings DROP COLUMN raised_due_on;
 DROP TABLE calendar_keys;
 DROP TABLE deliveries;
 DROP TABLE outbox;

@@ -67,3 +67,41 @@ CREATE TABLE calendar_keys (
     created_by  TEXT NOT NULL,
     revoked_at  TIMESTAMP
 );
+
+-- The day that a warning spoke of when it was last raised: what has drifted from it by days is raised again.
+ALTER TABLE warnings ADD COLUMN raised_due_on DATE;
+UPDATE warnings SET raised_due_on = due_on;
+
+-- A refused booking is demand, and what is left of a budget bears on every order.
+CREATE TRIGGER refusals_change_advice AFTER INSERT ON refused_demand
+BEGIN
+    INSERT OR IGNORE INTO dirty_materials (material_id, since)
+        SELECT NEW.material_id, refused_at FROM refused_bookings WHERE id = NEW.refused_booking_id;
+END;
+
+CREATE TRIGGER budgets_change_advice AFTER INSERT ON purchase_budgets
+BEGIN
+    INSERT OR IGNORE INTO dirty_materials (material_id, since) SELECT id, NEW.recorded_at FROM materials;
+END;
+
+CREATE TRIGGER withdrawn_budgets_change_advice AFTER UPDATE ON purchase_budgets
+BEGIN
+    INSERT OR IGNORE INTO dirty_materials (material_id, since) SELECT id, NEW.withdrawn_at FROM materials;
+END;
+
+CREATE TRIGGER orders_use_the_budget AFTER INSERT ON order_lines
+BEGIN
+    INSERT OR IGNORE INTO dirty_materials (material_id, since)
+        SELECT materials.id, orders.created_at FROM materials JOIN orders ON orders.id = NEW.order_id
+         WHERE EXISTS (SELECT 1 FROM purchase_budgets WHERE withdrawn_at IS NULL
+                          AND orders.ordered_on BETWEEN first_day AND last_day);
+END;
+
+CREATE TRIGGER cancelled_orders_free_the_budget AFTER UPDATE ON order_lines
+WHEN OLD.state <> NEW.state OR OLD.value_micro <> NEW.value_micro
+BEGIN
+    INSERT OR IGNORE INTO dirty_materials (material_id, since)
+        SELECT materials.id, orders.created_at FROM materials JOIN orders ON orders.id = NEW.order_id
+         WHERE EXISTS (SELECT 1 FROM purchase_budgets WHERE withdrawn_at IS NULL
+                          AND orders.ordered_on BETWEEN first_day AND last_day);
+END;

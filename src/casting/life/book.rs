@@ -1,5 +1,7 @@
 //! Booking: a plan becomes a cast, and the stock it picked is promised to it, in one transaction.
 
+use std::collections::BTreeMap;
+
 use serde_json::json;
 
 use super::coat_needs::{coat_needs_renew, coat_reach};
@@ -245,7 +247,7 @@ pub(super) fn shortage(request: &PlanRequest, plan: &CastPlan) -> Error {
         .with("largest_bookable", json!(plan.largest_bookable))
 }
 
-/// Notes the refused booking, which is demand, and says what is short.
+/// Notes the refused booking, which is demand for all that the cast needs, and says what is short.
 fn refuse(
     tx: &mut Tx<'_>,
     facts: &RecipeFacts,
@@ -253,10 +255,15 @@ fn refuse(
     planned: &Planned,
 ) -> Result<Error, Error> {
     let refusal = shortage(request, &planned.view);
-    let mut demand: Vec<(i64, Quantity)> = Vec::new();
-    for short in &planned.list.shortfalls {
-        demand.push((short.material_id, short.needed));
+    let mut needed: BTreeMap<i64, i64> = BTreeMap::new();
+    for need in &planned.sizing.needs {
+        let sum = needed.entry(need.material_id).or_default();
+        *sum = sum.saturating_add(need.quantity.micro());
     }
+    let demand: Vec<(i64, Quantity)> = needed
+        .into_iter()
+        .map(|(material, micro)| (material, Quantity::from_micro(micro)))
+        .collect();
     let now = tx.stored_now();
     store::refused_booking_insert(
         tx.conn,

@@ -2,12 +2,16 @@
 //!
 //! Deliberately absent: decisions (the pure files make them), and lots (the stock room receives them).
 
+mod budgets;
 mod exchange;
 mod imports;
 mod load;
 mod orders;
 mod rate_imports;
 
+pub use budgets::{
+    BudgetIn, BudgetView, budget_get, budget_left, budget_list, budget_set, budget_withdraw,
+};
 pub(in crate::purchasing) use exchange::place;
 pub use exchange::{ExchangeRate, rate_enter, rate_list};
 pub use imports::{

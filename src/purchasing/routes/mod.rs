@@ -1,7 +1,8 @@
-//! The room's addresses: purchase files, orders, exchange rates.
+//! The room's addresses: purchase files, orders, budgets, exchange rates.
 //!
 //! Deliberately absent: who may call what (the table of doors says).
 
+mod budgets;
 mod exchange;
 mod imports;
 mod orders;
@@ -13,6 +14,7 @@ use utoipa_actix_web::service_config::ServiceConfig;
 pub fn routes(cfg: &mut ServiceConfig<'_>) {
     cfg.configure(imports::routes)
         .configure(orders::routes)
+        .configure(budgets::routes)
         .configure(exchange::routes)
         .configure(rate_imports::routes);
 }

@@ -3,10 +3,15 @@
 //! Invariant: what grows with a file is read and written in lists, never row by row. Deliberately absent: lots (the
 //! stock room receives them).
 
+mod budgets;
 mod imports;
 mod orders;
 mod rates;
 
+pub(super) use budgets::{
+    BudgetRow, SpendingRow, budget_fetch, budget_insert, budget_withdraw, budgets_from,
+    budgets_page, lines_ordered_in,
+};
 pub(super) use imports::{
     ImportRow, import_by_file, import_fetch, import_insert, import_keep, imports_after,
 };

@@ -163,6 +163,22 @@ pub(in crate::reorder) fn lot_materials(
     Ok(rows.into_iter().collect())
 }
 
+/// The recipes in use of some elastomers, with theirs.
+pub(in crate::reorder) fn recipes_of_elastomers(
+    conn: &mut AnyConnection,
+    elastomer_ids: &[i64],
+) -> Result<Vec<(i64, i64)>, Error> {
+    Ok(catalogue_links::table
+        .inner_join(catalogue_entries::table)
+        .filter(catalogue_links::target_id.eq_any(elastomer_ids))
+        .filter(catalogue_links::role.eq("elastomer"))
+        .filter(catalogue_entries::noun.eq("recipe"))
+        .filter(catalogue_entries::retired_at.is_null())
+        .order(catalogue_links::entry_id)
+        .select((catalogue_links::entry_id, catalogue_links::target_id))
+        .load(conn)?)
+}
+
 /// Every kit, retired ones too, with the materials that are its parts.
 pub(in crate::reorder) fn kit_links(conn: &mut AnyConnection) -> Result<Vec<KitLink>, Error> {
     let rows: Vec<(i64, i64)> = catalogue_links::table

@@ -5,10 +5,14 @@
 
 mod advice;
 mod books;
+mod notice;
 mod orders;
 mod warnings;
 
 pub(super) use advice::{advice_drop, advice_page, advice_put, dirty, dirty_take, outdated};
-pub(super) use books::{demand, kit_links, lot_materials, needs_booked, prices, promised};
+pub(super) use books::{
+    demand, kit_links, lot_materials, needs_booked, prices, promised, recipes_of_elastomers,
+};
+pub(super) use notice::{planned, refused};
 pub(super) use orders::lines_of_items;
 pub(super) use warnings::{OpenWarning, warnings_open};

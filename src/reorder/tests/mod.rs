@@ -8,7 +8,7 @@ use chrono::{DateTime, NaiveDate, Utc};
 use diesel::prelude::*;
 use serde_json::{Value, json};
 
-use super::advice_refresh;
+use super::ops::advice_refresh;
 use crate::base::{Error, Money, Quantity};
 use crate::catalogue::{CatalogueBody, MaterialBody, entry_create};
 use crate::db::fixture::{on_database, write_at};

@@ -231,6 +231,8 @@ fn the_terms_of_the_catalogue_are_taken_over() {
             order_cost_micro: Some(30_000_000),
             holding_rate_micro: Some(200_000),
             stated_use_per_month_micro: Some(grams(60)),
+            // A material that does not come back is forecast for what bookings did not tell of in time.
+            unbooked_daily: Some(Vec::new()),
             ..ReorderFacts::new("m", "g", day(TODAY))
         };
         assert_eq!(found, expected);

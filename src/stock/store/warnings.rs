@@ -23,6 +23,8 @@ pub(in crate::stock) struct WarningRow {
     pub(in crate::stock) acknowledged_by: Option<String>,
     pub(in crate::stock) note: Option<String>,
     pub(in crate::stock) cleared_at: Option<NaiveDateTime>,
+    /// Its day when it was last raised.
+    pub(in crate::stock) raised_due_on: Option<NaiveDate>,
 }
 
 pub(in crate::stock) fn warning_open(
@@ -71,6 +73,7 @@ pub(in crate::stock) fn warning_raise(
                 warnings::subject_noun.eq(noun),
                 warnings::subject.eq(code),
                 warnings::opened_at.eq(now),
+                warnings::raised_due_on.eq(said.due_on),
                 words,
             );
             Ok(diesel::insert_into(warnings::table)
@@ -86,6 +89,7 @@ pub(in crate::stock) fn warning_raise(
                 diesel::update(warnings::table.find(open.id))
                     .set((
                         warnings::opened_at.eq(now),
+                        warnings::raised_due_on.eq(said.due_on),
                         warnings::acknowledged_at.eq(None::<NaiveDateTime>),
                         warnings::acknowledged_by.eq(None::<String>),
                         warnings::note.eq(None::<String>),

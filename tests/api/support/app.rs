@@ -77,6 +77,7 @@ impl TestApp {
             working_day_min: 480,
             demo: false,
             limits: Limits::default(),
+            forecast: Default::default(),
             rates: None,
         }
     }
