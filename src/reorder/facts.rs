@@ -44,6 +44,9 @@ pub struct ReorderFacts {
     pub first_day: Option<NaiveDate>,
     /// The part of the past demand that was not booked in time, with refused bookings, if it is kept apart.
     pub unbooked_daily: Option<Vec<DailyDemand>>,
+    /// For 0, 1, 2, ... days ahead, the share of a day's unbooked demand that is not booked yet; never falling, 1 beyond the
+    /// last. Read with `unbooked_daily` only.
+    pub notice_share: Vec<f64>,
     /// What is booked.
     pub bookings: Vec<Booking>,
     /// Packs that can be used, reserved quantity included; held packs and heels left out.
@@ -111,6 +114,7 @@ impl ReorderFacts {
             daily: Vec::new(),
             first_day: None,
             unbooked_daily: None,
+            notice_share: Vec::new(),
             bookings: Vec::new(),
             packs: Vec::new(),
             on_hand_micro: 0,

@@ -25,6 +25,7 @@ pub mod reason;
 pub mod reorder_point;
 mod routes;
 pub mod service;
+pub mod still_to_come;
 mod store;
 #[cfg(test)]
 mod tests;
