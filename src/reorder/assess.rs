@@ -14,7 +14,7 @@ use super::demand::{DemandError, rounded_micro};
 use super::facts::{Expiring, ReorderAdvice, ReorderFacts, ServiceMeasure};
 use super::forecast::Method;
 use super::foresee::{Foreseen, foresee};
-use super::lead_time::{LeadTime, lead_time, lead_time_demand_sd};
+use super::lead_time::{LeadTime, lead_time};
 use super::order_quantity::{OrderQuantity, OrderQuantityFacts, order_quantity};
 use super::reason::{ReasonFacts, reason};
 use super::reorder_point::{
@@ -22,6 +22,7 @@ use super::reorder_point::{
     empirical_reorder_point, normal_reorder_point, undershoot_days,
 };
 use super::service::{OutOfRange, normal_cdf};
+use super::still_to_come::StillToCome;
 use super::walk::{Arrival, ForecastScope, OrderBy, Outlook, WalkFacts, order_by, outlook};
 
 /// Why a material could not be assessed.
@@ -59,7 +60,7 @@ pub enum AssessError {
 pub fn assess(facts: &ReorderFacts) -> Result<ReorderAdvice, AssessError> {
     let lead_time = lead_time(&facts.past_lead_days, facts.catalogue_lead_days)?;
     let foreseen = foresee(facts)?;
-    let interval = protection_interval(facts, lead_time);
+    let interval = protection_interval(facts, foreseen.scope, lead_time);
     let outlook = look_ahead(facts, &foreseen, &lead_time);
     let annual_micro = annual_demand_micro(&foreseen, &outlook);
     let sizing = sizing(facts, annual_micro);
@@ -85,16 +86,16 @@ pub fn assess(facts: &ReorderFacts) -> Result<ReorderAdvice, AssessError> {
 }
 
 /// All that was found, before it is put into words.
-struct Judged {
+struct Judged<'a> {
     foreseen: Foreseen,
-    interval: ProtectionInterval,
+    interval: ProtectionInterval<'a>,
     outlook: Outlook,
     point: ReorderPoint,
     by: Option<OrderBy>,
     order_quantity: OrderQuantity,
 }
 
-fn advice(facts: &ReorderFacts, judged: Judged) -> ReorderAdvice {
+fn advice(facts: &ReorderFacts, judged: Judged<'_>) -> ReorderAdvice {
     let Judged {
         foreseen, outlook, ..
     } = judged;
@@ -165,11 +166,24 @@ fn look_ahead(facts: &ReorderFacts, foreseen: &Foreseen, lead_time: &LeadTime) -
         daily_mean_micro: foreseen.daily_mean_micro(),
         daily_sd_micro: foreseen.daily_sd_micro(),
         scope: foreseen.scope,
+        to_come: to_come(facts, foreseen.scope),
         horizon_days: facts.horizon_days,
     })
 }
 
-fn protection_interval(facts: &ReorderFacts, lead_time: LeadTime) -> ProtectionInterval {
+/// What is booked by now of the demand that the forecast is for; of all demand, the bookings themselves say it.
+fn to_come(facts: &ReorderFacts, scope: ForecastScope) -> StillToCome<'_> {
+    match scope {
+        ForecastScope::Unbooked => StillToCome::new(&facts.notice_share),
+        ForecastScope::AllDemand => StillToCome::default(),
+    }
+}
+
+fn protection_interval(
+    facts: &ReorderFacts,
+    scope: ForecastScope,
+    lead_time: LeadTime,
+) -> ProtectionInterval<'_> {
     let review_days = f64::from(facts.review_days);
     let first = facts.daily.iter().map(|entry| entry.on).min();
     let first = facts.first_day.or(first).unwrap_or(facts.today);
@@ -180,6 +194,7 @@ fn protection_interval(facts: &ReorderFacts, lead_time: LeadTime) -> ProtectionI
         lead_time,
         review_days,
         undershoot_days: undershoot_days(&sizes, days, lead_time.mean_days + review_days),
+        to_come: to_come(facts, scope),
     }
 }
 
@@ -229,7 +244,7 @@ fn sizing(facts: &ReorderFacts, annual_demand_micro: f64) -> OrderQuantityFacts 
 fn reorder_point(
     facts: &ReorderFacts,
     foreseen: &Foreseen,
-    interval: &ProtectionInterval,
+    interval: &ProtectionInterval<'_>,
     usual: &OrderQuantity,
 ) -> Result<(ReorderPoint, f64), AssessError> {
     let share = Ratio::from_micro(facts.service_level_micro);
@@ -263,12 +278,7 @@ fn reorder_point(
     let level = match target {
         ServiceTarget::Cycle(level) => level.as_f64(),
         ServiceTarget::FillRate { .. } => {
-            let length = f64::from(facts.bucket_days);
-            let (periods, lead_sd) = (
-                interval.mean_days() / length,
-                interval.lead_time.sd_days / length,
-            );
-            let sd = lead_time_demand_sd(demand.mean_micro, demand.sd_micro, periods, lead_sd);
+            let (_, sd) = interval.demand_micro(&demand);
             let z = if sd > 0.0 {
                 point.safety_stock_micro as f64 / sd
             } else {
@@ -290,7 +300,7 @@ fn reorder_point(
 fn needed_micro(
     facts: &ReorderFacts,
     outlook: &Outlook,
-    interval: &ProtectionInterval,
+    interval: &ProtectionInterval<'_>,
     by: Option<OrderBy>,
     point: &ReorderPoint,
 ) -> i64 {
@@ -475,6 +485,39 @@ mod tests {
         facts.unbooked_daily = Some(facts.daily.clone());
         let on_top = assess(&facts).unwrap();
         assert_eq!(on_top.runs_out_on, Some(today() + Days::new(50)));
+    }
+
+    #[test]
+    fn short_notice_is_counted_once_on_the_days_at_hand() {
+        let mut facts = weekly(|_| 7);
+        facts.unbooked_daily = Some(facts.daily.clone());
+        let without = assess(&facts).unwrap();
+        assert_eq!(without.runs_out_on, Some(today() + Days::new(100)));
+        // Half of what the next twenty days bring is known by now, and none of it was booked: ten more days.
+        facts.notice_share = vec![0.5; 20];
+        let with = assess(&facts).unwrap();
+        assert_eq!(with.runs_out_on, Some(today() + Days::new(110)));
+        assert_eq!(with.days[19].stock_micro, 90_000_000);
+        // Of the interval of 18.5 days, half is left.
+        assert_eq!(
+            with.reorder_point_micro - with.safety_stock_micro,
+            9_250_000
+        );
+        assert_eq!(with.daily_demand_micro, without.daily_demand_micro);
+        // The half that is known: the same as before, but 5 a day of the 20 days are certain now.
+        let known = |ahead: u64| Booking {
+            on: today() + Days::new(ahead),
+            quantity_micro: 500_000,
+        };
+        facts.bookings = (0..20).map(known).collect();
+        let whole = assess(&facts).unwrap();
+        assert_eq!(whole.runs_out_on, without.runs_out_on);
+        assert!(whole.reorder_point_micro < without.reorder_point_micro);
+        // A forecast for all demand is used up by what is booked and reads no shares.
+        facts.unbooked_daily = None;
+        let read = assess(&facts).unwrap();
+        facts.notice_share = Vec::new();
+        assert_eq!(assess(&facts).unwrap(), read);
     }
 
     #[test]

@@ -35,8 +35,8 @@ pub struct ReorderFacts {
     pub first_day: Option<NaiveDate>,
     /// The part of the past demand that was not booked in time, with refused bookings, if it is kept apart.
     pub unbooked_daily: Option<Vec<DailyDemand>>,
-    /// For a day so many days ahead (today first): the share of its unbooked demand that is not booked yet, 0 to 1, never
-    /// falling; 1 beyond its end.
+    /// For 0, 1, 2, ... days ahead, the share of a day's unbooked demand that is not booked yet; never falling, 1 beyond the
+    /// last. Read with `unbooked_daily` only.
     pub notice_share: Vec<f64>,
     /// What is booked.
     pub bookings: Vec<Booking>,

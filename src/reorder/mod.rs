@@ -27,6 +27,7 @@ pub mod reorder_point;
 mod routes;
 pub mod service;
 pub mod settings;
+pub mod still_to_come;
 mod store;
 #[cfg(test)]
 mod tests;

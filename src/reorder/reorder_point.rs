@@ -11,6 +11,7 @@ use super::demand::rounded_micro;
 use super::distribution::{Distribution, DistributionError, STEPS_MAX};
 use super::lead_time::{LeadTime, lead_time_demand_sd};
 use super::service::{OutOfRange, normal_quantile, positive, z_for_fill_rate};
+use super::still_to_come::StillToCome;
 
 /// What a reorder point has to reach.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -37,33 +38,57 @@ pub enum ReorderPointError {
     Distribution(#[from] DistributionError),
 }
 
+/// Parts of a day that are told apart where a share of a day is still to come.
+const PARTS_OF_DAY: usize = 1000;
+
 /// The time that stock on hand has to cover when an order is placed.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct ProtectionInterval {
+pub struct ProtectionInterval<'a> {
     /// The lead time.
     pub lead_time: LeadTime,
     /// Days between two looks at the stock, 0 or more.
     pub review_days: f64,
     /// Days of demand by which stock usually is below the reorder point when it is noticed, 0 or more.
     pub undershoot_days: f64,
+    /// How much of the demand of each day of it is still to come.
+    pub to_come: StillToCome<'a>,
 }
 
-impl ProtectionInterval {
+impl ProtectionInterval<'_> {
     /// Mean length, in days.
     #[must_use]
     pub fn mean_days(&self) -> f64 {
         self.lead_time.mean_days + self.review_days.max(0.0) + self.undershoot_days.max(0.0)
     }
 
+    /// The whole days' demand that is still to come within its mean length, in days.
+    #[must_use]
+    pub fn demand_days(&self) -> f64 {
+        self.to_come.whole_days(self.mean_days())
+    }
+
+    /// Mean demand over it and its standard deviation: that of the demand and that of the lead time.
+    #[must_use]
+    pub fn demand_micro(&self, demand: &BucketDemand) -> (f64, f64) {
+        let length = f64::from(demand.bucket_days.max(1));
+        let buckets = self.demand_days() / length;
+        let lead_sd = self.lead_time.sd_days / length;
+        (
+            demand.mean_micro * buckets,
+            lead_time_demand_sd(demand.mean_micro, demand.sd_micro, buckets, lead_sd),
+        )
+    }
+
     /// The distribution of the number of buckets of `bucket_days`: a part of a bucket counts as a whole one
     /// with the probability of its share, which keeps the mean and leans to the safe side.
     fn by_bucket(&self, bucket_days: u16) -> Result<Distribution, DistributionError> {
-        let length = usize::from(bucket_days.max(1));
-        let fixed = (self.review_days.max(0.0) + self.undershoot_days.max(0.0)).ceil() as usize;
+        let length = usize::from(bucket_days.max(1)) * PARTS_OF_DAY;
+        let fixed = (self.review_days.max(0.0) + self.undershoot_days.max(0.0)).ceil();
         let mut weights: Vec<u64> = Vec::new();
         for (days, weight) in self.lead_time.by_day() {
-            let days = days as usize + fixed;
-            let (whole, rest) = (days / length, days % length);
+            let days = self.to_come.whole_days(f64::from(days) + fixed);
+            let parts = (days * PARTS_OF_DAY as f64).round() as usize;
+            let (whole, rest) = (parts / length, parts % length);
             if weights.len() < whole + 2 {
                 weights.resize(whole + 2, 0);
             }
@@ -132,7 +157,7 @@ pub struct BucketDemand {
 }
 
 /// The reorder point under normal demand: d P + z sqrt(P sd^2 + d^2 sL^2), P being the mean protection interval in
-/// buckets.
+/// buckets, or what of it is still to come.
 ///
 /// A service level below one half keeps a safety stock of 0, never a negative one.
 ///
@@ -142,7 +167,7 @@ pub struct BucketDemand {
 /// ```
 /// use heeltap::reorder::{classify::Ratio, lead_time::{LeadTime, LeadTimeBasis}, reorder_point::*};
 /// let lead_time = LeadTime { mean_days: 14.0, sd_days: 3.0, orders: 5, basis: LeadTimeBasis::PastOrders };
-/// let interval = ProtectionInterval { lead_time, review_days: 0.0, undershoot_days: 0.0 };
+/// let interval = ProtectionInterval { lead_time, review_days: 0.0, undershoot_days: 0.0, to_come: Default::default() };
 /// let demand = BucketDemand { mean_micro: 20e6, sd_micro: 6e6, bucket_days: 1 };
 /// let target = ServiceTarget::Cycle(Ratio::new(95, 100).unwrap());
 /// let found = normal_reorder_point(&demand, &interval, &target).unwrap();
@@ -151,19 +176,11 @@ pub struct BucketDemand {
 /// ```
 pub fn normal_reorder_point(
     demand: &BucketDemand,
-    interval: &ProtectionInterval,
+    interval: &ProtectionInterval<'_>,
     target: &ServiceTarget,
 ) -> Result<ReorderPoint, ReorderPointError> {
     check_target(target)?;
-    let length = f64::from(demand.bucket_days.max(1));
-    let periods = interval.mean_days() / length;
-    let mean = demand.mean_micro * periods;
-    let sd = lead_time_demand_sd(
-        demand.mean_micro,
-        demand.sd_micro,
-        periods,
-        interval.lead_time.sd_days / length,
-    );
+    let (mean, sd) = interval.demand_micro(demand);
     let z = match *target {
         ServiceTarget::Cycle(level) => normal_quantile(level.as_f64())?,
         ServiceTarget::FillRate {
@@ -190,7 +207,7 @@ pub fn normal_reorder_point(
 /// ```
 /// use heeltap::reorder::{classify::Ratio, lead_time::{LeadTime, LeadTimeBasis}, reorder_point::*};
 /// let lead_time = LeadTime { mean_days: 14.0, sd_days: 0.0, orders: 5, basis: LeadTimeBasis::PastOrders };
-/// let interval = ProtectionInterval { lead_time, review_days: 0.0, undershoot_days: 0.0 };
+/// let interval = ProtectionInterval { lead_time, review_days: 0.0, undershoot_days: 0.0, to_come: Default::default() };
 /// let target = ServiceTarget::Cycle(Ratio::new(76, 100).unwrap());
 /// // Two weeks of 0 or 10 each: 20 with probability 1/4, which 0.76 no longer leaves out.
 /// let history = [0, 10_000_000, 0, 10_000_000];
@@ -201,12 +218,12 @@ pub fn empirical_reorder_point(
     history_micro: &[i64],
     mean_micro: f64,
     bucket_days: u16,
-    interval: &ProtectionInterval,
+    interval: &ProtectionInterval<'_>,
     target: &ServiceTarget,
 ) -> Result<ReorderPoint, ReorderPointError> {
     check_target(target)?;
     let sizes = scaled_sizes(history_micro, mean_micro);
-    let mean = mean_micro.max(0.0) * interval.mean_days() / f64::from(bucket_days.max(1));
+    let mean = mean_micro.max(0.0) * interval.demand_days() / f64::from(bucket_days.max(1));
     let Some(&largest) = sizes.last().filter(|size| **size > 0.0) else {
         return Ok(ReorderPoint::new(0.0, 0.0));
     };
@@ -334,11 +351,12 @@ mod tests {
     use super::*;
     use proptest::prelude::*;
 
-    fn interval(days: f64) -> ProtectionInterval {
+    fn interval(days: f64) -> ProtectionInterval<'static> {
         ProtectionInterval {
             lead_time: lead_time(&[], Some(days)).unwrap(),
             review_days: 1.0,
             undershoot_days: 0.5,
+            to_come: StillToCome::default(),
         }
     }
 
@@ -421,6 +439,32 @@ mod tests {
     fn undershoot_of_even_demand_is_half_an_interval() {
         assert_eq!(undershoot_days(&[3, 0, 0, 0, 3, 0, 0, 0], 8, 9.0), 2.0);
         assert_eq!(undershoot_days(&[3, 0, 0, 0, 3, 0, 0, 0], 8, 1.0), 1.0);
+    }
+
+    #[test]
+    fn what_is_booked_already_is_not_kept_in_stock() {
+        let history: Vec<i64> = (0..=100).map(|x| x * 100_000).collect();
+        let demand = BucketDemand {
+            mean_micro: 5e6,
+            sd_micro: scaled_sd_micro(&history, 5e6),
+            bucket_days: 7,
+        };
+        let with = |days: f64, shares: &[f64]| {
+            let mut interval = interval(days);
+            interval.lead_time.sd_days = 0.0;
+            interval.to_come = StillToCome::new(shares);
+            let normal = normal_reorder_point(&demand, &interval, &cycle(950)).unwrap();
+            let exact = empirical_reorder_point(&history, 5e6, 7, &interval, &cycle(950)).unwrap();
+            (normal, exact)
+        };
+        // Half of each of 28 days is as good as 14 days less.
+        let (whole, half) = (with(40.0, &[]), with(54.0, &[0.5; 28]));
+        assert_eq!(whole.0, half.0);
+        assert_eq!(whole.1, half.1);
+        assert_eq!(with(54.0, &[1.0; 28]), with(54.0, &[]));
+        // Nothing is to come before an order arrives: nothing is kept.
+        assert_eq!(with(20.0, &[0.0; 30]).0.reorder_point_micro, 0);
+        assert_eq!(with(20.0, &[0.0; 30]).1.reorder_point_micro, 0);
     }
 
     proptest! {

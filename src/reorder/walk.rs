@@ -5,7 +5,8 @@
 //! is uncertain: a scenario z uses, over k days, the mean k d plus the spread of a gamma distribution of that mean and
 //! variance k sd^2 at the normal quantile z (Wilson and Hilferty, Proc. Natl. Acad. Sci. 17 (1931) 684-688, from
 //! memory),
-//! so that the median scenario is the mean path and demand is never negative. Demand only adds up, so that "no
+//! so that the median scenario is the mean path and demand is never negative. A day of which a share is booked already
+//! counts as the rest of a day. Demand only adds up, so that "no
 //! shortage by day d" has
 //! the probability of the largest z that has none. Invariants: stock is never negative; what came in equals what was
 //! used,
@@ -15,6 +16,7 @@ use chrono::{Datelike, Days, NaiveDate, Weekday};
 
 use super::demand::rounded_micro;
 use super::service::normal_cdf;
+use super::still_to_come::StillToCome;
 
 /// How far ahead to look unless told otherwise, in days.
 pub const HORIZON_DAYS_DEFAULT: u16 = 400;
@@ -78,6 +80,8 @@ pub struct WalkFacts<'a> {
     pub daily_sd_micro: f64,
     /// What the forecast is for.
     pub scope: ForecastScope,
+    /// How much of each day's forecast is still to come.
+    pub to_come: StillToCome<'a>,
     /// Number of days to walk, today included, 1 or more.
     pub horizon_days: u16,
 }
@@ -144,6 +148,8 @@ struct Ground {
     today: NaiveDate,
     supplies: Vec<Supply>,
     booked_micro: Vec<i64>,
+    /// Days of forecast that are to come up to and including each day.
+    forecast_days: Vec<f64>,
 }
 
 impl Ground {
@@ -175,10 +181,18 @@ impl Ground {
                 *sum = sum.saturating_add(booking.quantity_micro.max(0));
             }
         }
+        let mut days = 0.0;
+        let forecast_days = (0..booked_micro.len())
+            .map(|ahead| {
+                days += facts.to_come.of_day(ahead);
+                days
+            })
+            .collect();
         Ground {
             today: facts.today,
             supplies,
             booked_micro,
+            forecast_days,
         }
     }
 }
@@ -209,14 +223,10 @@ fn walk(
     let mut supplies = ground.supplies.clone();
     let mut first_alive = 0;
     let (mut booked_so_far, mut unbooked_so_far) = (0_i64, 0_i64);
-    for ((day, &booked), on) in ground
-        .booked_micro
-        .iter()
-        .enumerate()
-        .zip(ground.today.iter_days())
-    {
+    let days = ground.booked_micro.iter().zip(&ground.forecast_days);
+    for ((day, (&booked, &forecast_days)), on) in days.enumerate().zip(ground.today.iter_days()) {
         booked_so_far = booked_so_far.saturating_add(booked);
-        let forecast = rounded_micro(scenario_micro(facts, z, (day + 1) as f64));
+        let forecast = rounded_micro(scenario_micro(facts, z, forecast_days));
         let unbooked_now = match facts.scope {
             ForecastScope::Unbooked => forecast,
             ForecastScope::AllDemand => forecast.saturating_sub(booked_so_far),
@@ -292,6 +302,7 @@ fn lasting_days(ground: &Ground, facts: &WalkFacts<'_>, z: f64) -> f64 {
 ///     daily_mean_micro: 1_000_000.0,
 ///     daily_sd_micro: 500_000.0,
 ///     scope: ForecastScope::Unbooked,
+///     to_come: Default::default(),
 ///     horizon_days: 400,
 /// };
 /// let outlook = outlook(&facts);
@@ -381,6 +392,7 @@ pub struct OrderBy {
 ///     daily_mean_micro: 1_000_000.0,
 ///     daily_sd_micro: 0.0,
 ///     scope: ForecastScope::Unbooked,
+///     to_come: Default::default(),
 ///     horizon_days: 400,
 /// };
 /// // It runs out on Wednesday 2 April; ten days before is Sunday 23 March, so Friday the 21st.
@@ -480,6 +492,7 @@ mod tests {
             daily_mean_micro,
             daily_sd_micro,
             scope: ForecastScope::Unbooked,
+            to_come: StillToCome::default(),
             horizon_days: 60,
         }
     }
@@ -562,6 +575,25 @@ mod tests {
             ..all
         };
         check(&unbooked, Some(5), &[]);
+    }
+
+    #[test]
+    fn a_share_of_a_day_is_as_uncertain_as_a_part_of_it() {
+        let packs = [pack(40_000_000, None)];
+        let shares = [0.5; 20];
+        let thinned = WalkFacts {
+            to_come: StillToCome::new(&shares),
+            ..facts(&packs, 1e6, 0.5e6)
+        };
+        let (whole, thinned) = (outlook(&facts(&packs, 1e6, 0.5e6)), outlook(&thinned));
+        for day in 19..50 {
+            let found = thinned.no_shortage[day];
+            assert!(
+                (found - whole.no_shortage[day - 10]).abs() < 1e-9,
+                "{found}"
+            );
+        }
+        assert_eq!(thinned.days[1].stock_micro, whole.days[0].stock_micro);
     }
 
     #[test]

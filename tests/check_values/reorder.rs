@@ -20,6 +20,7 @@ use heeltap::reorder::service::{
     FillRateInputs, fill_rate, newsvendor_normal, newsvendor_poisson, normal_loss, normal_quantile,
     z_for_fill_rate,
 };
+use heeltap::reorder::still_to_come::StillToCome;
 use serde_json::Value;
 
 /// Figures by a convention that is not ours: sample variance, intervals between demands only, another factor.
@@ -264,6 +265,7 @@ fn reorder_point(case: &Case) {
         },
         review_days: 0.0,
         undershoot_days: 0.0,
+        to_come: StillToCome::default(),
     };
     let demand = BucketDemand {
         mean_micro: mean * 1e6,
