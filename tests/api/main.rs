@@ -38,6 +38,7 @@ mod plans;
 mod postgres_backup;
 mod price_corrections;
 mod problems;
+mod purchase_budgets;
 mod purchase_imports;
 mod rates_fetch;
 mod readme;

@@ -10,8 +10,8 @@ use heeltap::stock::views::lots_list;
 use heeltap::stock::warnings::{AcknowledgeIn, warning_acknowledge};
 use serde_json::{Value, json};
 
-use crate::support::TestApp;
 use crate::support::lab::{day, micro, receive, stocked};
+use crate::support::{TestApp, send};
 
 /// The first pack of a lot.
 fn pack_of(app: &TestApp, lot_id: i64) -> i64 {
@@ -321,4 +321,82 @@ fn what_is_retired_is_advised_no_more() {
         json!([])
     );
     app.get("/v1/reorder/old").expect(404);
+}
+
+#[test]
+fn a_kit_says_what_work_at_another_ratio_would_use_up_its_rest() {
+    let app = TestApp::start();
+    stocked(&app);
+    app.post(
+        "/v1/kits",
+        json!({"code": "kit", "name": "Kit", "elastomer": "el", "base_g": "1000", "curing_agent_g": "100"}),
+    )
+    .expect(201);
+    let recipe = json!({"code": "soft", "name": "Soft chip", "elastomer": "el", "mold": "mold", "container": "tray",
+        "cup": "cup", "chip_thickness_mm": "4", "drain_time_s": "60", "ratio": {"base": "20", "curing_agent": "1"}});
+    app.post("/v1/recipes", recipe).expect(201);
+    let parts = |app: &TestApp| app.get("/v1/reorder/kit").expect(200).json()["parts"].clone();
+    assert_eq!(parts(&app)["ratio_work"], json!([]));
+    // 20 g of agent dripped: 1000 and 80 g are left, of which 200 g of base would find no partner.
+    let agent = pack_of(&app, 2);
+    use_up(&app, agent, "20", "2026-03-02");
+    let parts = parts(&app);
+    assert_eq!(
+        (&parts["binding"], &parts["stranded_base_g"]),
+        (&json!("curing_agent"), &json!("200"))
+    );
+    // 400 g of base and 20 g of agent make 420 g at 20:1 and leave 600 and 60.
+    assert_eq!(
+        parts["ratio_work"],
+        json!([{"recipe": "soft", "mix_g": "420", "uses_all": true}])
+    );
+    let kit = app.get("/v1/reorder/kit").json();
+    let reason = kit["reason"].as_str().expect("a reason");
+    assert!(
+        reason.contains(
+            "200 g of base would be left over, which 420 g of mix for recipe soft would use up"
+        ),
+        "{reason}"
+    );
+}
+
+#[test]
+fn the_service_level_may_be_meant_of_what_is_asked_for() {
+    let app = TestApp::start();
+    tissues(&app);
+    let by_cycle = app.get("/v1/reorder/tissue").expect(200).json();
+    let change = json!({"service_measure": "fill_rate"});
+    let tag = app.get("/v1/materials/tissue").header("etag").to_owned();
+    let request = app.request("PATCH", "/v1/materials/tissue");
+    send(request.header("If-Match", tag).json(&change)).expect(200);
+    let by_fill = app.get("/v1/reorder/tissue").expect(200).json();
+    assert_eq!(by_cycle["inputs"]["service_measure"], "cycle");
+    assert_eq!(by_fill["inputs"]["service_measure"], "fill_rate");
+    // Most of what is asked for between two large orders is met anyway, so that less is kept for safety.
+    assert!(
+        micro(&by_fill["safety_stock"]) < micro(&by_cycle["safety_stock"]),
+        "{by_fill}"
+    );
+    let wrong = json!({"service_measure": "luck"});
+    let tag = app.get("/v1/materials/tissue").header("etag").to_owned();
+    let request = app.request("PATCH", "/v1/materials/tissue");
+    let refused = send(request.header("If-Match", tag).json(&wrong)).expect(422);
+    assert!(refused.text.contains("fill_rate"), "{}", refused.text);
+}
+
+#[test]
+fn a_refused_booking_and_one_made_in_time_are_told_apart_in_the_series() {
+    let app = TestApp::start();
+    stocked(&app);
+    let refused = json!({"recipe": "chip", "containers": 60, "cast_on": "2026-03-02",
+        "charges": [{"grant": "grant-a", "share": "100"}]});
+    app.post("/v1/casts", refused).expect(409);
+    app.clock.advance(TimeDelta::days(14));
+    let base = app.get("/v1/reorder/base").expect(200).json();
+    assert_eq!(base["all_demand"]["quantities"], json!([]));
+    let unbooked = app.get("/v1/reorder/base").json()["inputs"]["notice_share"].clone();
+    assert_eq!(
+        unbooked[0], "1",
+        "a refusal of the day itself gives no notice"
+    );
 }

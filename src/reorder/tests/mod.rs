@@ -1,6 +1,7 @@
 //! The reorder room on both databases: what it reads, what it keeps, what it warns of.
 
 mod kits;
+mod notice;
 mod reading;
 mod refreshing;
 

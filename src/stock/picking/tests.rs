@@ -102,6 +102,46 @@ fn explained(mut shelf: Vec<PackFacts>, needs: &[Need], expected: &[(i64, &str)]
     assert_eq!(found, expected);
 }
 
+/// Why the first pack was picked.
+fn why(mut shelf: Vec<PackFacts>, needs: &[Need]) -> String {
+    pick(&mut shelf, needs, &rules()).picks[0].why.clone()
+}
+
+#[test]
+fn a_pick_says_by_when_the_rest_is_to_be_used() {
+    let one = [need(1, Purpose::Sundry, 4)];
+    // The cast is on 2026-02-01.
+    assert_eq!(rules().day, day("2026-02-01"));
+    let says = |expires_on: &str, open_life_days, opened_on: Option<&str>| {
+        let pack = PackFacts {
+            expires_on: Some(day(expires_on)),
+            open_life_days,
+            opened_on: opened_on.map(day),
+            ..pack(1, 9)
+        };
+        let words = why(vec![pack], &one);
+        words.rsplit(", ").next().map(str::to_owned).unwrap()
+    };
+    assert_eq!(says("2026-05-01", None, None), "keeps until 2026-05-01");
+    assert_eq!(says("2026-03-04", None, None), "keeps until 2026-03-04");
+    assert_eq!(says("2026-03-03", None, None), "use by 2026-03-03");
+    assert_eq!(
+        says("2026-05-01", Some(20), Some("2026-01-25")),
+        "use by 2026-02-14"
+    );
+    let sealed = why(
+        vec![PackFacts {
+            open_life_days: Some(20),
+            ..pack(1, 9)
+        }],
+        &one,
+    );
+    assert!(
+        sealed.ends_with("once opened, use by 2026-02-21"),
+        "{sealed}"
+    );
+}
+
 #[test]
 fn a_pack_that_cannot_serve_says_why() {
     let one = [need(1, Purpose::Sundry, 4)];
