@@ -198,3 +198,62 @@ impl CastCost {
         })
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use proptest::prelude::*;
+
+    use super::*;
+    use crate::base::{Currency, Micro};
+    use crate::casting::cost::Components;
+    use crate::casting::planning::plan::{PlanFacts, plan};
+    use crate::casting::planning::plan_view::CastPlan;
+
+    fn view(amounts: &[i64], basis: &str) -> CostView {
+        let mut components = Components::default();
+        for (component, micro) in Component::ALL.into_iter().zip(amounts) {
+            components
+                .add(component, Money::from_micro(*micro))
+                .expect("a sum in range");
+        }
+        CostView::new(&components, "EUR", basis, Micro::from_int(8)).expect("a cost")
+    }
+
+    /// The plan of the sample, with other costs.
+    fn planned_at(amounts: &[i64]) -> CastPlan {
+        let recipe = include_str!("../samples/recipe.json");
+        let euro = Currency::parse("EUR").expect("a currency");
+        let facts = PlanFacts::bare(serde_json::from_str(recipe).expect("a recipe"), euro);
+        let request = r#"{"recipe": "chip", "containers": 2, "cast_on": "2026-03-02"}"#;
+        let request = serde_json::from_str(request).expect("a request");
+        let mut found = plan(&facts, &request).expect("a plan").view;
+        found.cost = view(amounts, "planned");
+        found
+    }
+
+    fn amounts() -> impl Strategy<Value = Vec<i64>> {
+        prop::collection::vec(0_i64..1_000_000_000_000, Component::ALL.len())
+    }
+
+    proptest! {
+        #[test]
+        fn the_parts_of_every_difference_add_up_to_that_of_the_whole(
+            before in amounts(), after in amounts(), containers in 1_u32..5,
+        ) {
+            let plan = planned_at(&before);
+            let done = CastDone {
+                plan: &plan, batches: &[], containers, vials: 1, tape: Quantity::from_int(3), lots: vec![],
+            };
+            let cost = CastCost::actual(&done, view(&after, "actual"), None).expect("a cost");
+            let sum: i64 = cost.variance.iter().map(|row| row.difference.micro()).sum();
+            prop_assert_eq!(Some(sum), cost.difference.map(|all| all.micro()));
+            for row in &cost.variance {
+                prop_assert_eq!(row.actual.micro() - row.planned.micro(), row.difference.micro());
+                if let (Some(quantity), Some(price)) = (row.by_quantity, row.by_price) {
+                    prop_assert_eq!(quantity.micro() + price.micro(), row.difference.micro());
+                }
+                prop_assert!(!row.why.is_empty());
+            }
+        }
+    }
+}
