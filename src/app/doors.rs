@@ -152,4 +152,10 @@ pub const DOORS: &[Door] = &[
     // reorder
     door("GET", "/v1/reorder", EVERYONE),
     door("GET", "/v1/reorder/{material}", EVERYONE),
+    // notify: the calendar asks for a key of its own
+    door("POST", "/v1/calendar-keys", ADMINISTRATOR),
+    door("GET", "/v1/calendar-keys", ADMINISTRATOR),
+    door("GET", "/v1/calendar-keys/{id}", ADMINISTRATOR),
+    door("DELETE", "/v1/calendar-keys/{id}", ADMINISTRATOR),
+    door("GET", "/v1/calendar.ics", ANYONE),
 ];

@@ -158,6 +158,7 @@ fn judge_material(
         lent_micro: books.lent_micro(),
         kit,
         parts: None,
+        watched: kit.is_none(),
     };
     let view = reorder_view(&advice, about, today);
     let used = advice.daily_demand_micro > 0;
@@ -207,6 +208,7 @@ fn judge_kit(
         lent_micro: 0,
         kit: None,
         parts: Some(&mix),
+        watched,
     };
     let view = reorder_view(&advice, about, today);
     let code = kit.kit.code.as_str();

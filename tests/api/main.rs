@@ -4,6 +4,7 @@ mod backdated_pours;
 mod backup;
 mod bench_sheet;
 mod by_hand;
+mod calendar;
 mod casts;
 mod charge_statements;
 mod charges;

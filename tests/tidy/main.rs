@@ -56,6 +56,7 @@ const EXAMPLES_IN: &[&str] = &[
 const ACTING: &[&str] = &[
     "src/casting/bench/show.rs",
     "src/casting/life/book.rs",
+    "src/casting/life/booked.rs",
     "src/casting/life/coat_needs.rs",
     "src/casting/life/coating.rs",
     "src/casting/planning/charging_load.rs",
@@ -95,6 +96,7 @@ const ACTING: &[&str] = &[
     "src/stock/as_of.rs",
     "src/stock/counting.rs",
     "src/stock/events.rs",
+    "src/stock/expiries.rs",
     "src/stock/grasp.rs",
     "src/stock/holdings.rs",
     "src/stock/load.rs",
