@@ -31,7 +31,7 @@ use crate::http::metrics::Metrics;
 use crate::http::tokens::{TokenIn, TokenMade, none_yet, token_create};
 use crate::http::{Limits, Role, Service};
 use crate::purchasing::rates_fetch::{RatesFetcher, RatesSettings};
-use crate::{casting, catalogue, costing, purchasing, reorder, stock};
+use crate::{casting, catalogue, costing, notify, purchasing, reorder, stock};
 
 /// What a process is told about its database and its installation.
 #[derive(Debug, Clone)]
@@ -143,5 +143,6 @@ pub fn routes(cfg: &mut ServiceConfig<'_>) {
         .configure(purchasing::routes)
         .configure(stock::routes)
         .configure(costing::routes)
-        .configure(reorder::routes);
+        .configure(reorder::routes)
+        .configure(notify::routes);
 }

@@ -14,7 +14,7 @@ use parking_lot::{Condvar, Mutex};
 use crate::base::Error;
 use crate::db::{job_claim, job_give_back};
 use crate::http::Service;
-use crate::{purchasing, reorder};
+use crate::{notify, purchasing, reorder};
 
 /// Work that is done again and again.
 #[derive(Debug, Clone, Copy)]
@@ -62,6 +62,10 @@ const DAILY: &[DailyJob] = &[
         // Dates move even when nothing is written.
         name: "reorder-advice",
         work: reorder::refresh,
+    },
+    DailyJob {
+        name: "forget-old-deliveries",
+        work: notify::deliveries::deliveries_forget,
     },
 ];
 

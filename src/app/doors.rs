@@ -152,4 +152,8 @@ pub const DOORS: &[Door] = &[
     // reorder
     door("GET", "/v1/reorder", EVERYONE),
     door("GET", "/v1/reorder/{material}", EVERYONE),
+    // notify
+    door("GET", "/v1/deliveries", ADMINISTRATOR),
+    door("GET", "/v1/deliveries/{id}", ADMINISTRATOR),
+    door("POST", "/v1/deliveries/{id}/resend", ADMINISTRATOR),
 ];
