@@ -30,6 +30,8 @@ use crate::db::{DatabaseUrl, Db, House};
 use crate::http::metrics::Metrics;
 use crate::http::tokens::{TokenIn, TokenMade, none_yet, token_create};
 use crate::http::{Limits, Role, Service};
+use crate::notify::mail::Mailer;
+use crate::notify::mail::settings::MailSettings;
 use crate::purchasing::rates_fetch::{RatesFetcher, RatesSettings};
 use crate::{casting, catalogue, costing, notify, purchasing, reorder, stock};
 
@@ -54,6 +56,8 @@ pub struct Settings {
     pub limits: Limits,
     /// Where exchange rates are fetched from; nowhere unless said.
     pub rates: Option<RatesSettings>,
+    /// How the daily mail is sent; not at all unless said.
+    pub mail: Option<MailSettings>,
 }
 
 /// What comes from outside and is replaced in tests.
@@ -103,8 +107,12 @@ pub fn open(settings: &Settings, outside: Outside) -> Result<Service, Error> {
         settings.limits,
     )
     .with_part(metrics);
-    Ok(match rates {
+    let service = match rates {
         Some(rates) => service.with_part(rates),
+        None => service,
+    };
+    Ok(match settings.mail.clone() {
+        Some(mail) => service.with_part(Mailer::new(mail)),
         None => service,
     })
 }

@@ -158,4 +158,8 @@ pub const DOORS: &[Door] = &[
     door("GET", "/v1/calendar-keys/{id}", ADMINISTRATOR),
     door("DELETE", "/v1/calendar-keys/{id}", ADMINISTRATOR),
     door("GET", "/v1/calendar.ics", ANYONE),
+    // notify
+    door("GET", "/v1/deliveries", ADMINISTRATOR),
+    door("GET", "/v1/deliveries/{id}", ADMINISTRATOR),
+    door("POST", "/v1/deliveries/{id}/resend", ADMINISTRATOR),
 ];

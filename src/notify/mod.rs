@@ -6,10 +6,14 @@
 //! below decide).
 
 pub mod calendar;
+pub mod deliveries;
+pub mod mail;
+pub mod words;
 
 use utoipa_actix_web::service_config::ServiceConfig;
 
-/// Adds the room's operations.
+/// Adds the notify room's operations.
 pub fn routes(cfg: &mut ServiceConfig<'_>) {
-    cfg.configure(calendar::routes);
+    cfg.configure(calendar::routes)
+        .configure(deliveries::routes);
 }

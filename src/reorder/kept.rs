@@ -3,13 +3,13 @@
 //! Invariant: it is read from what `view` wrote, so that both say the same. Deliberately absent: the figures behind it.
 
 use chrono::NaiveDate;
-use serde::Deserialize;
+use serde::{Deserialize, Serialize};
 
 use super::view::ItemKind;
 use crate::base::Quantity;
 
 /// What kept advice says of a material or a kit.
-#[derive(Debug, Clone, PartialEq, Eq, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct KeptAdvice {
     /// The code.
     pub material: String,

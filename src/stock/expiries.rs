@@ -7,6 +7,7 @@
 use std::collections::{BTreeMap, HashMap};
 
 use chrono::NaiveDate;
+use serde::{Deserialize, Serialize};
 
 use super::load::shelf;
 use super::shelf::PackFacts;
@@ -16,7 +17,7 @@ use crate::catalogue::materials_by_ids;
 use crate::db::AnyConnection;
 
 /// Stock that is good until a day.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Expiry {
     /// The lot.
     pub lot_id: i64,
@@ -29,7 +30,7 @@ pub struct Expiry {
     /// The material's name.
     pub name: String,
     /// The unit of the quantity.
-    pub unit: &'static str,
+    pub unit: String,
     /// The last day on which it is good.
     pub on: NaiveDate,
     /// What can still be had of it.
@@ -70,7 +71,7 @@ pub fn expiries(conn: &mut AnyConnection, from: NaiveDate) -> Result<Vec<Expiry>
                 lot: pack.lot_code.clone(),
                 material: material.code.to_string(),
                 name: material.name.clone(),
-                unit: material.body.unit.as_str(),
+                unit: material.body.unit.as_str().to_owned(),
                 on,
                 quantity: Quantity::ZERO,
                 value: Money::ZERO,

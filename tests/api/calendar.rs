@@ -219,7 +219,7 @@ fn last_good_days_are_those_of_lots_in_stock_and_of_open_packs() {
     assert_eq!(days(&feed, "pack-"), [format!("pack-{pack} 20260303")]);
     assert_eq!(
         said(&feed, format!("pack-{pack}")),
-        "Pack 2 of lot V1 of vial is open\\, is good until 2026-03-03 and holds 1 each (worth 6 EUR)."
+        "Pack 2 of lot V1 of vial\\, which is open\\, is good until 2026-03-03 and holds 1 each (worth 6 EUR)."
     );
     assert_eq!(
         said(&feed, format!("lot-{vials}")),

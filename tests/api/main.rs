@@ -12,6 +12,7 @@ mod charges_changed;
 mod cli;
 mod cost_variance;
 mod course_plans;
+mod daily_mail;
 mod day;
 mod demo;
 mod demolds;

@@ -88,6 +88,8 @@ const ACTING: &[&str] = &[
     "src/catalogue/retire.rs",
     "src/costing/cast_money.rs",
     "src/costing/routes/",
+    "src/notify/mail/mailer.rs",
+    "src/notify/mail/send.rs",
     "src/purchasing/rates_fetch/ask.rs",
     "src/purchasing/rates_fetch/fetcher.rs",
     "src/purchasing/rates_fetch/counters.rs",

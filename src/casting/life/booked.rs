@@ -3,6 +3,7 @@
 //! Deliberately absent: their plans and packs (`view` has all of a cast).
 
 use chrono::NaiveDate;
+use serde::{Deserialize, Serialize};
 
 use crate::base::Error;
 use crate::casting::store;
@@ -10,7 +11,7 @@ use crate::catalogue::codes_by_ids;
 use crate::db::AnyConnection;
 
 /// A cast that is booked.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct BookedCast {
     /// Its code.
     pub code: String,

@@ -7,9 +7,8 @@ use chrono::{Datelike, NaiveDate, TimeDelta};
 
 use crate::base::Currency;
 use crate::casting::life::booked::BookedCast;
+use crate::notify::words::{cast_words, expiry_sentence, order_words};
 use crate::reorder::kept::KeptAdvice;
-use crate::reorder::reason::shown;
-use crate::reorder::view::ItemKind;
 use crate::stock::expiries::Expiry;
 
 /// How far back the calendar goes, in days: what is past and still open stays in sight for a month.
@@ -97,7 +96,7 @@ pub fn events(facts: &CalendarFacts, today: NaiveDate) -> Vec<Event> {
     let expiries = facts
         .expiries
         .iter()
-        .map(|expiry| expiring(expiry, facts.currency));
+        .map(|expiry| expiring(expiry, facts.currency, today));
     let mut events: Vec<Event> = orders
         .chain(expiries)
         .chain(facts.casts.iter().map(cast))
@@ -109,26 +108,6 @@ pub fn events(facts: &CalendarFacts, today: NaiveDate) -> Vec<Event> {
         .collect();
     events.sort_by(|one, other| (one.on, &one.uid).cmp(&(other.on, &other.uid)));
     events
-}
-
-/// What to order, such as `2 packs of base (Base, 1000 g)` or `1 of kit-a (Kit)`.
-#[must_use]
-pub fn order_words(advice: &KeptAdvice) -> String {
-    let (code, name, packs) = (&advice.material, &advice.name, advice.order_packs);
-    match advice.kind {
-        ItemKind::Kit => format!("{packs} of kit {code} ({name})"),
-        ItemKind::Material => {
-            let packs = match packs {
-                1 => "1 pack".to_owned(),
-                many => format!("{many} packs"),
-            };
-            let quantity = shown(advice.order_quantity.micro());
-            format!(
-                "{packs} of {code} ({name}, {quantity} {})",
-                advice.order_unit
-            )
-        }
-    }
 }
 
 fn order(advice: &KeptAdvice) -> Option<Event> {
@@ -147,28 +126,7 @@ fn order(advice: &KeptAdvice) -> Option<Event> {
     })
 }
 
-/// The stock that is good until a day, in a sentence.
-#[must_use]
-pub fn expiry_sentence(expiry: &Expiry, currency: Currency) -> String {
-    let what = match expiry.pack {
-        Some((_, no)) => format!(
-            "Pack {no} of lot {} of {} is open,",
-            expiry.lot, expiry.material
-        ),
-        None => format!("Lot {} of {}", expiry.lot, expiry.material),
-    };
-    let worth = match expiry.value.micro() {
-        0 => String::new(),
-        value => format!(" (worth {} {currency})", shown(value)),
-    };
-    let quantity = shown(expiry.quantity.micro());
-    format!(
-        "{what} is good until {} and holds {quantity} {}{worth}.",
-        expiry.on, expiry.unit
-    )
-}
-
-fn expiring(expiry: &Expiry, currency: Currency) -> Event {
+fn expiring(expiry: &Expiry, currency: Currency, today: NaiveDate) -> Event {
     let of = format!("{} ({})", expiry.material, expiry.name);
     let (uid, summary) = match expiry.pack {
         Some((id, no)) => (
@@ -187,7 +145,7 @@ fn expiring(expiry: &Expiry, currency: Currency) -> Event {
         uid,
         on: expiry.on,
         summary,
-        description: expiry_sentence(expiry, currency),
+        description: expiry_sentence(expiry, currency.as_str(), today),
         category: Category::Expiry,
         tentative: false,
         sequence: None,
@@ -195,23 +153,16 @@ fn expiring(expiry: &Expiry, currency: Currency) -> Event {
 }
 
 fn cast(cast: &BookedCast) -> Event {
-    let trays = match cast.containers {
-        1 => "1 tray".to_owned(),
-        many => format!("{many} trays"),
-    };
     let short = match cast.short {
         true => " It lacks stock.",
         false => "",
     };
-    let (code, recipe, name) = (&cast.code, &cast.recipe, &cast.recipe_name);
+    let (code, what) = (&cast.code, cast_words(cast));
     Event {
         uid: format!("cast-{code}"),
         on: cast.cast_on,
-        summary: format!("Cast {code}: {trays} of {recipe} ({name})"),
-        description: format!(
-            "{trays} of {recipe} ({name}), booked by {}.{short}",
-            cast.booked_by
-        ),
+        summary: format!("Cast {code}: {what}"),
+        description: format!("{what}, booked by {}.{short}", cast.booked_by),
         category: Category::Cast,
         tentative: cast.short,
         sequence: Some((cast.version - 1).max(0)),
@@ -236,7 +187,7 @@ pub(super) mod tests {
                 lot: "B1".to_owned(),
                 material: "base".to_owned(),
                 name: "Base".to_owned(),
-                unit: "g",
+                unit: "g".to_owned(),
                 on: day("2026-03-31"),
                 quantity: Quantity::from_int(500),
                 value: Money::from_int(50),
@@ -358,7 +309,7 @@ pub(super) mod tests {
         assert_eq!(events[2].uid, "pack-12.0a1b@heeltap");
         assert_eq!(
             events[2].description,
-            "Pack 3 of lot B1 of base is open, is good until 2026-03-31 and holds 500 g."
+            "Pack 3 of lot B1 of base, which is open, is good until 2026-03-31 and holds 500 g."
         );
     }
 }

@@ -78,6 +78,7 @@ impl TestApp {
             demo: false,
             limits: Limits::default(),
             rates: None,
+            mail: None,
         }
     }
 
