@@ -30,9 +30,11 @@ use crate::db::{DatabaseUrl, Db, House};
 use crate::http::metrics::Metrics;
 use crate::http::tokens::{TokenIn, TokenMade, none_yet, token_create};
 use crate::http::{Limits, Role, Service};
+use crate::notify::mail::Mailer;
+use crate::notify::mail::settings::MailSettings;
 use crate::purchasing::rates_fetch::{RatesFetcher, RatesSettings};
 use crate::reorder::settings::ForecastSettings;
-use crate::{casting, catalogue, costing, purchasing, reorder, stock};
+use crate::{casting, catalogue, costing, notify, purchasing, reorder, stock};
 
 /// What a process is told about its database and its installation.
 #[derive(Debug, Clone)]
@@ -57,6 +59,8 @@ pub struct Settings {
     pub forecast: ForecastSettings,
     /// Where exchange rates are fetched from; nowhere unless said.
     pub rates: Option<RatesSettings>,
+    /// How the daily mail is sent; not at all unless said.
+    pub mail: Option<MailSettings>,
 }
 
 /// What comes from outside and is replaced in tests.
@@ -107,8 +111,12 @@ pub fn open(settings: &Settings, outside: Outside) -> Result<Service, Error> {
     )
     .with_part(metrics)
     .with_part(settings.forecast);
-    Ok(match rates {
+    let service = match rates {
         Some(rates) => service.with_part(rates),
+        None => service,
+    };
+    Ok(match settings.mail.clone() {
+        Some(mail) => service.with_part(Mailer::new(mail)),
         None => service,
     })
 }
@@ -147,5 +155,6 @@ pub fn routes(cfg: &mut ServiceConfig<'_>) {
         .configure(purchasing::routes)
         .configure(stock::routes)
         .configure(costing::routes)
-        .configure(reorder::routes);
+        .configure(reorder::routes)
+        .configure(notify::routes);
 }

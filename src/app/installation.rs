@@ -114,6 +114,7 @@ mod tests {
             limits: Limits::default(),
             forecast: Default::default(),
             rates: None,
+            mail: None,
         }
     }
 

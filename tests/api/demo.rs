@@ -315,6 +315,7 @@ fn a_demo_keeps_away_from_others_data() {
             limits: heeltap::http::Limits::default(),
             forecast: Default::default(),
             rates: None,
+            mail: None,
         },
         heeltap::app::Outside::default(),
     );

@@ -48,6 +48,7 @@ fn lab(database: &TestDatabase) -> Service {
         limits: Limits::default(),
         forecast: Default::default(),
         rates: None,
+        mail: None,
     };
     let outside = Outside {
         clock: Arc::clone(&clock) as _,

@@ -79,6 +79,7 @@ impl TestApp {
             limits: Limits::default(),
             forecast: Default::default(),
             rates: None,
+            mail: None,
         }
     }
 

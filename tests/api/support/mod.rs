@@ -11,6 +11,7 @@ pub(crate) mod mock;
 mod process;
 pub(crate) mod reconcile;
 mod shelf;
+pub(crate) mod smtp;
 
 pub(crate) use app::TestApp;
 pub(crate) use client::{Answer, Client, send};

@@ -1,5 +1,6 @@
 //! The real binary, run as a person would: its own process, ended by its own handle.
 
+use std::fs::File;
 use std::io::{BufRead, BufReader};
 use std::net::SocketAddr;
 use std::process::{Child, Command, ExitStatus, Output, Stdio};
@@ -54,9 +55,23 @@ impl Heeltap {
 
     /// Serves on a free port, with further flags.
     pub(crate) fn serve_with(database: &TestDatabase, flags: &[&str]) -> Self {
-        let usual = ["serve", "--listen", "127.0.0.1:0", "--log", "warn"];
+        Self::start(
+            database,
+            &[&["--log", "warn"], flags].concat(),
+            Stdio::inherit(),
+        )
+    }
+
+    /// Serves on a free port, and logs so much into a file.
+    pub(crate) fn serve_logging(database: &TestDatabase, filter: &str, log: File) -> Self {
+        Self::start(database, &["--log", filter], log.into())
+    }
+
+    fn start(database: &TestDatabase, flags: &[&str], log: Stdio) -> Self {
+        let usual = ["serve", "--listen", "127.0.0.1:0"];
         let mut child = command(Some(database), &[&usual, flags].concat())
             .stdout(Stdio::piped())
+            .stderr(log)
             .spawn()
             .expect("the binary must start");
         let out = BufReader::new(child.stdout.take().expect("standard output"));
