@@ -30,6 +30,7 @@ use crate::db::{DatabaseUrl, Db, House};
 use crate::http::metrics::Metrics;
 use crate::http::tokens::{TokenIn, TokenMade, none_yet, token_create};
 use crate::http::{Limits, Role, Service};
+use crate::notify::webhooks::{WebhookSettings, Webhooks};
 use crate::purchasing::rates_fetch::{RatesFetcher, RatesSettings};
 use crate::{casting, catalogue, costing, notify, purchasing, reorder, stock};
 
@@ -54,6 +55,8 @@ pub struct Settings {
     pub limits: Limits,
     /// Where exchange rates are fetched from; nowhere unless said.
     pub rates: Option<RatesSettings>,
+    /// How webhooks are sent.
+    pub webhooks: WebhookSettings,
 }
 
 /// What comes from outside and is replaced in tests.
@@ -91,6 +94,7 @@ pub fn open(settings: &Settings, outside: Outside) -> Result<Service, Error> {
     let rates = rates
         .map(|rates| RatesFetcher::new(rates, metrics.registry()))
         .transpose()?;
+    let webhooks = Webhooks::new(settings.webhooks.clone(), metrics.registry())?;
     let service = Service::new(
         db,
         outside.clock,
@@ -102,7 +106,8 @@ pub fn open(settings: &Settings, outside: Outside) -> Result<Service, Error> {
         time_zone,
         settings.limits,
     )
-    .with_part(metrics);
+    .with_part(metrics)
+    .with_part(webhooks);
     Ok(match rates {
         Some(rates) => service.with_part(rates),
         None => service,

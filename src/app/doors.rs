@@ -153,6 +153,11 @@ pub const DOORS: &[Door] = &[
     door("GET", "/v1/reorder", EVERYONE),
     door("GET", "/v1/reorder/{material}", EVERYONE),
     // notify
+    door("POST", "/v1/webhooks", ADMINISTRATOR),
+    door("GET", "/v1/webhooks", ADMINISTRATOR),
+    door("GET", "/v1/webhooks/{id}", ADMINISTRATOR),
+    door("DELETE", "/v1/webhooks/{id}", ADMINISTRATOR),
+    door("POST", "/v1/webhooks/{id}/test", ADMINISTRATOR),
     door("GET", "/v1/deliveries", ADMINISTRATOR),
     door("GET", "/v1/deliveries/{id}", ADMINISTRATOR),
     door("POST", "/v1/deliveries/{id}/resend", ADMINISTRATOR),

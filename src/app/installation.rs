@@ -113,6 +113,7 @@ mod tests {
             demo,
             limits: Limits::default(),
             rates: None,
+            webhooks: Default::default(),
         }
     }
 

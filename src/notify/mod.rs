@@ -6,10 +6,12 @@
 //! below decide).
 
 pub mod deliveries;
+pub mod webhooks;
 
 use utoipa_actix_web::service_config::ServiceConfig;
 
 /// Adds the notify room's operations.
 pub fn routes(cfg: &mut ServiceConfig<'_>) {
-    cfg.configure(deliveries::routes);
+    cfg.configure(deliveries::routes)
+        .configure(webhooks::routes);
 }

@@ -314,6 +314,7 @@ fn a_demo_keeps_away_from_others_data() {
             demo: true,
             limits: heeltap::http::Limits::default(),
             rates: None,
+            webhooks: Default::default(),
         },
         heeltap::app::Outside::default(),
     );

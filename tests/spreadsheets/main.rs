@@ -47,6 +47,7 @@ fn lab(database: &TestDatabase) -> Service {
         demo: true,
         limits: Limits::default(),
         rates: None,
+        webhooks: Default::default(),
     };
     let outside = Outside {
         clock: Arc::clone(&clock) as _,

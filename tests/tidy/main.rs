@@ -87,6 +87,8 @@ const ACTING: &[&str] = &[
     "src/catalogue/retire.rs",
     "src/costing/cast_money.rs",
     "src/costing/routes/",
+    "src/notify/webhooks/counters.rs",
+    "src/notify/webhooks/send.rs",
     "src/purchasing/rates_fetch/ask.rs",
     "src/purchasing/rates_fetch/fetcher.rs",
     "src/purchasing/rates_fetch/counters.rs",

@@ -78,6 +78,7 @@ impl TestApp {
             demo: false,
             limits: Limits::default(),
             rates: None,
+            webhooks: Default::default(),
         }
     }
 
