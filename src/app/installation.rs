@@ -115,6 +115,7 @@ mod tests {
             forecast: Default::default(),
             rates: None,
             mail: None,
+            webhooks: Default::default(),
         }
     }
 

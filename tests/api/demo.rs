@@ -316,6 +316,7 @@ fn a_demo_keeps_away_from_others_data() {
             forecast: Default::default(),
             rates: None,
             mail: None,
+            webhooks: Default::default(),
         },
         heeltap::app::Outside::default(),
     );

@@ -49,6 +49,7 @@ fn lab(database: &TestDatabase) -> Service {
         forecast: Default::default(),
         rates: None,
         mail: None,
+        webhooks: Default::default(),
     };
     let outside = Outside {
         clock: Arc::clone(&clock) as _,

@@ -80,6 +80,7 @@ impl TestApp {
             forecast: Default::default(),
             rates: None,
             mail: None,
+            webhooks: Default::default(),
         }
     }
 
