@@ -32,6 +32,7 @@ use crate::http::tokens::{TokenIn, TokenMade, none_yet, token_create};
 use crate::http::{Limits, Role, Service};
 use crate::notify::mail::Mailer;
 use crate::notify::mail::settings::MailSettings;
+use crate::notify::webhooks::{WebhookSettings, Webhooks};
 use crate::purchasing::rates_fetch::{RatesFetcher, RatesSettings};
 use crate::{casting, catalogue, costing, notify, purchasing, reorder, stock};
 
@@ -58,6 +59,8 @@ pub struct Settings {
     pub rates: Option<RatesSettings>,
     /// How the daily mail is sent; not at all unless said.
     pub mail: Option<MailSettings>,
+    /// How webhooks are sent.
+    pub webhooks: WebhookSettings,
 }
 
 /// What comes from outside and is replaced in tests.
@@ -95,6 +98,7 @@ pub fn open(settings: &Settings, outside: Outside) -> Result<Service, Error> {
     let rates = rates
         .map(|rates| RatesFetcher::new(rates, metrics.registry()))
         .transpose()?;
+    let webhooks = Webhooks::new(settings.webhooks.clone(), metrics.registry())?;
     let service = Service::new(
         db,
         outside.clock,
@@ -106,7 +110,8 @@ pub fn open(settings: &Settings, outside: Outside) -> Result<Service, Error> {
         time_zone,
         settings.limits,
     )
-    .with_part(metrics);
+    .with_part(metrics)
+    .with_part(webhooks);
     let service = match rates {
         Some(rates) => service.with_part(rates),
         None => service,

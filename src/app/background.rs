@@ -57,6 +57,12 @@ pub const WORKERS: &[Worker] = &[
         every: Duration::from_secs(5),
         work: notify::mail::mail_turn,
     },
+    Worker {
+        // A turn only looks what is due, and begins to send it on threads of its own.
+        name: "webhooks",
+        every: Duration::from_secs(1),
+        work: notify::webhooks::webhooks_turn,
+    },
 ];
 
 const DAILY: &[DailyJob] = &[

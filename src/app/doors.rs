@@ -159,6 +159,11 @@ pub const DOORS: &[Door] = &[
     door("DELETE", "/v1/calendar-keys/{id}", ADMINISTRATOR),
     door("GET", "/v1/calendar.ics", ANYONE),
     // notify
+    door("POST", "/v1/webhooks", ADMINISTRATOR),
+    door("GET", "/v1/webhooks", ADMINISTRATOR),
+    door("GET", "/v1/webhooks/{id}", ADMINISTRATOR),
+    door("DELETE", "/v1/webhooks/{id}", ADMINISTRATOR),
+    door("POST", "/v1/webhooks/{id}/test", ADMINISTRATOR),
     door("GET", "/v1/deliveries", ADMINISTRATOR),
     door("GET", "/v1/deliveries/{id}", ADMINISTRATOR),
     door("POST", "/v1/deliveries/{id}/resend", ADMINISTRATOR),

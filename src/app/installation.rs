@@ -114,6 +114,7 @@ mod tests {
             limits: Limits::default(),
             rates: None,
             mail: None,
+            webhooks: Default::default(),
         }
     }
 

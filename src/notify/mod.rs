@@ -8,6 +8,7 @@
 pub mod calendar;
 pub mod deliveries;
 pub mod mail;
+pub mod webhooks;
 pub mod words;
 
 use utoipa_actix_web::service_config::ServiceConfig;
@@ -15,5 +16,6 @@ use utoipa_actix_web::service_config::ServiceConfig;
 /// Adds the notify room's operations.
 pub fn routes(cfg: &mut ServiceConfig<'_>) {
     cfg.configure(calendar::routes)
-        .configure(deliveries::routes);
+        .configure(deliveries::routes)
+        .configure(webhooks::routes);
 }

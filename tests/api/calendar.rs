@@ -1,8 +1,6 @@
 //! The calendar: who gets in, what stands in it, and that it says what the API says.
 
 use std::collections::BTreeMap;
-use std::fs::File;
-use std::path::Path;
 
 use chrono::TimeDelta;
 use heeltap::http::Role;
@@ -378,9 +376,7 @@ fn two_installations_never_name_an_event_alike() {
 #[test]
 fn the_key_stands_in_no_log() {
     let database = TestDatabase::new();
-    let folder = tempfile::TempDir::new().expect("a folder");
-    let path = folder.path().join("log");
-    let running = Heeltap::serve_logging(&database, "trace", File::create(&path).expect("a file"));
+    let (running, log) = Heeltap::serve_logged(&database, &["--log", "trace"]);
     let app = Client::new(running.address, running.token.clone());
     let address = key(&app);
     let nobody = Client::new(running.address, None);
@@ -393,12 +389,8 @@ fn the_key_stands_in_no_log() {
         .expect(404);
     running.signal("TERM");
     assert!(running.ended().0.success());
-    let log = read(&path);
+    let log = std::fs::read_to_string(log.path()).expect("the log");
     assert!(log.contains("/v1/calendar.ics"), "{log}");
     let secret = address.split("hc_").nth(1).expect("a key");
     assert!(!log.contains(secret), "{log}");
-}
-
-fn read(path: &Path) -> String {
-    std::fs::read_to_string(path).expect("the log")
 }

@@ -57,5 +57,8 @@ mod upgrades;
 mod verify;
 mod warnings;
 mod waste;
+mod webhook_kills;
+mod webhook_targets;
+mod webhooks;
 mod weighings;
 mod what_ifs;

@@ -48,6 +48,7 @@ fn lab(database: &TestDatabase) -> Service {
         limits: Limits::default(),
         rates: None,
         mail: None,
+        webhooks: Default::default(),
     };
     let outside = Outside {
         clock: Arc::clone(&clock) as _,

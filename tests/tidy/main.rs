@@ -90,6 +90,8 @@ const ACTING: &[&str] = &[
     "src/costing/routes/",
     "src/notify/mail/mailer.rs",
     "src/notify/mail/send.rs",
+    "src/notify/webhooks/counters.rs",
+    "src/notify/webhooks/send.rs",
     "src/purchasing/rates_fetch/ask.rs",
     "src/purchasing/rates_fetch/fetcher.rs",
     "src/purchasing/rates_fetch/counters.rs",

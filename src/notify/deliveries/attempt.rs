@@ -63,7 +63,7 @@ pub struct Retries {
 }
 
 impl Default for Retries {
-    /// Twelve attempts, the pauses from 30 s to 6 h: given up after a day, more or less (*assumption*).
+    /// Twelve attempts, the pauses from 30 s to 6 h: given up 7 to 15 hours after the first (*assumption*).
     fn default() -> Self {
         Self {
             attempts_max: 12,

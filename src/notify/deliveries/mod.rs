@@ -14,6 +14,5 @@ mod tests;
 pub mod view;
 
 pub use ops::deliveries_forget;
-#[allow(unused_imports)] // The channels come next.
 pub(in crate::notify) use ops::{Claimed, claim, delivery_show, drop_waiting, due, settle};
 pub(super) use routes::routes;

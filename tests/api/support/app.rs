@@ -79,6 +79,7 @@ impl TestApp {
             limits: Limits::default(),
             rates: None,
             mail: None,
+            webhooks: Default::default(),
         }
     }
 

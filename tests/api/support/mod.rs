@@ -9,6 +9,7 @@ mod database;
 pub(crate) mod lab;
 pub(crate) mod mock;
 mod process;
+pub(crate) mod receiver;
 pub(crate) mod reconcile;
 mod shelf;
 pub(crate) mod smtp;
