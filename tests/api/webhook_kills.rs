@@ -6,6 +6,7 @@ use std::time::{Duration, Instant};
 use heeltap::base::{Entropy, SeededEntropy};
 use serde_json::{Value, json};
 
+use crate::metrics::metric;
 use crate::support::receiver::{Received, Receiver, Say};
 use crate::support::{Client, Heeltap, TestDatabase};
 
@@ -132,10 +133,15 @@ fn no_message_is_lost_when_receivers_fail_and_the_process_is_killed() {
 
 #[test]
 fn two_processes_send_each_message_once() {
-    let receiver = Receiver::of(204);
+    // Slow enough that both are at it at the same time.
+    let receiver = Receiver::start(|_| {
+        std::thread::sleep(Duration::from_millis(30));
+        Say::Status(204)
+    });
     let database = TestDatabase::new();
-    let first = Heeltap::serve_with(&database, &FLAGS);
-    let second = Heeltap::serve_with(&database, &FLAGS);
+    let flags = ["--webhook-allow", "127.0.0.1/32"];
+    let first = Heeltap::serve_with(&database, &flags);
+    let second = Heeltap::serve_with(&database, &flags);
     let token = first.token.clone();
     let (one, other) = (
         Client::new(first.address, token.clone()),
@@ -158,6 +164,12 @@ fn two_processes_send_each_message_once() {
     received.sort();
     put_out.sort();
     assert_eq!(put_out.len(), 60);
+    let attempts = [&one, &other].map(|app| {
+        let text = app.get("/metrics").expect(200).text;
+        metric(&text, "heeltap_webhook_attempts_total").expect("a figure")
+    });
+    assert!(attempts.iter().all(|count| *count > 0), "{attempts:?}");
+    assert_eq!(attempts.iter().sum::<i64>(), 60);
     assert_eq!(received, put_out);
 }
 

@@ -140,7 +140,10 @@ impl Listed {
                 listed.networks.push(IpNet::from(address));
             } else {
                 match Host::parse(entry) {
-                    Ok(Host::Domain(name)) => listed.hosts.push(plain(&name)),
+                    // The library would take a star for a letter, and it would never stand for anything.
+                    Ok(Host::Domain(name)) if !name.contains('*') => {
+                        listed.hosts.push(plain(&name));
+                    }
                     // A number that is no address as people write it, such as 127.1, is more likely a slip.
                     _ => return Err(wrong()),
                 }
@@ -503,6 +506,7 @@ mod tests {
     fn what_is_no_entry_of_the_list_is_named() {
         let wrong = |text: &str| Listed::parse(text).unwrap_err().to_string();
         assert!(wrong("10.0.0.0/8, 10.0.0.0/33").starts_with("`10.0.0.0/33` is neither"));
+        assert!(wrong("*.lab.internal").starts_with("`*.lab.internal` is neither"));
         assert!(wrong("127.1").starts_with("`127.1` is neither"));
         assert!(wrong("http://hooks.lab.internal").starts_with("`http://hooks"));
         assert!(wrong("hooks.lab.internal:8080").starts_with("`hooks.lab.internal:8080`"));

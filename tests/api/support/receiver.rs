@@ -17,6 +17,8 @@ pub(crate) enum Say {
     With(u16, String),
     /// Nothing until the end.
     Hang,
+    /// A head that has no end, byte by byte, until nobody reads it.
+    Trickle,
 }
 
 /// What it was sent, and the status that it answered; 0 for none.
@@ -81,10 +83,10 @@ impl Receiver {
                 let say = say(&one);
                 one.status = match &say {
                     Say::Status(status) | Say::With(status, _) => *status,
-                    Say::Hang => 0,
+                    Say::Hang | Say::Trickle => 0,
                 };
                 told.lock().expect("what was received").push(one);
-                if let Some(stream) = answer(stream, &say) {
+                if let Some(stream) = answer(stream, &say, &end) {
                     hanging.push(stream);
                 }
             }
@@ -150,11 +152,18 @@ fn read(mut stream: &TcpStream) -> Option<Received> {
 }
 
 /// Answers; gives the connection back when it is to be kept open. That the other side hangs up early is its right.
-fn answer(mut stream: TcpStream, say: &Say) -> Option<TcpStream> {
+fn answer(mut stream: TcpStream, say: &Say, ending: &AtomicBool) -> Option<TcpStream> {
     let (status, more) = match say {
         Say::Status(status) => (status, ""),
         Say::With(status, header) => (status, header.as_str()),
         Say::Hang => return Some(stream),
+        Say::Trickle => {
+            let _ = stream.write_all(b"HTTP/1.1 200 X\r\nServer: ");
+            while !ending.load(Ordering::SeqCst) && stream.write_all(b"x").is_ok() {
+                std::thread::sleep(Duration::from_millis(10));
+            }
+            return None;
+        }
     };
     let line = if more.is_empty() { "" } else { "\r\n" };
     let head = format!(
