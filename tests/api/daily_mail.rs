@@ -334,7 +334,7 @@ fn nobodys_words_become_a_header_or_an_element() {
     let app = app(&server);
     stocked(&app);
     // A lot code is whatever a supplier printed, as far as the library is asked.
-    let odd = "L\r\nBcc: thief@mail.example\r\n\r\n<script>1</script>";
+    let odd = "Lø\r\nBcc: thief@mail.example\r\n\r\n<script>1</script>";
     app.service
         .as_actor("test", |tx| {
             use heeltap::base::{Money, Quantity};
@@ -382,15 +382,16 @@ fn nobodys_words_become_a_header_or_an_element() {
         "Content-Type",
     ];
     let mut found = names.clone();
-    (found.sort_unstable(), expected.sort_unstable());
+    found.sort_unstable();
+    expected.sort_unstable();
     assert_eq!(found, expected);
     let subject = mail.subject().expect("a subject");
     assert_eq!(
         subject,
-        "heeltap: lot L  Bcc: thief@mail.example    <script>1</script> of tape is good until 2026-03-05"
+        "heeltap: lot Lø Bcc: thief@mail.example <script>1</script> of tape is good until 2026-03-05"
     );
     let (text, html) = bodies(&mail);
-    assert!(text.contains("- Lot L  Bcc: thief@mail.example    <script>1</script> of tape is good until 2026-03-05 and holds 33 m (worth 10 EUR).\n"), "{text}");
+    assert!(text.contains("- Lot Lø Bcc: thief@mail.example <script>1</script> of tape is good until 2026-03-05 and holds 33 m (worth 10 EUR).\n"), "{text}");
     assert!(
         html.contains("&lt;script&gt;1&lt;/script&gt;") && !html.contains("<script"),
         "{html}"
@@ -413,7 +414,7 @@ fn nobodys_words_become_a_header_or_an_element() {
     let mail = parsed(&data.data);
     let (text, _) = bodies(&mail);
     assert!(
-        text.contains("  Acknowledged by administrator: asked  Bcc: x@mail.example  .  QUIT\n"),
+        text.contains("  Acknowledged by administrator: asked Bcc: x@mail.example . QUIT\n"),
         "{text}"
     );
     assert!(

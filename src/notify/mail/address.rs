@@ -3,8 +3,8 @@
 //! Invariants: a name and a password go only over TLS or to this machine itself; the address is shown as its host alone,
 //! however it is printed. Deliberately absent: TLS that is used only when it is offered, which protects from nobody.
 
+use core::net::IpAddr;
 use std::fmt;
-use std::net::IpAddr;
 
 use percent_encoding::percent_decode_str;
 use reqwest::Url;

@@ -60,19 +60,22 @@ pub fn rendered(digest: &Digest) -> Rendered {
     }
 }
 
-/// A text without anything that could end a line: what controls a terminal becomes a blank.
+/// A text without anything that could end a line: what controls a terminal is a blank, and several blanks are one, as many a
+/// reader of headers has it anyway.
 ///
 /// ```
 /// use heeltap::notify::mail::render::one_line;
-/// assert_eq!(one_line("late\r\nBcc: x@mail.example"), "late  Bcc: x@mail.example");
+/// assert_eq!(one_line("late\r\nBcc:  x@mail.example\0"), "late Bcc: x@mail.example");
 /// ```
 #[must_use]
 pub fn one_line(text: &str) -> String {
-    // The two are no control characters, but some readers end a line at them.
-    let ends_line = |letter: char| letter.is_control() || matches!(letter, '\u{2028}' | '\u{2029}');
-    text.chars()
-        .map(|letter| if ends_line(letter) { ' ' } else { letter })
-        .collect()
+    let letters = text
+        .chars()
+        .map(|letter| if letter.is_control() { ' ' } else { letter });
+    // The separators of lines and paragraphs of Unicode are blanks too.
+    let blanked: String = letters.collect();
+    let words: Vec<&str> = blanked.split_whitespace().collect();
+    words.join(" ")
 }
 
 /// A text within an element or an attribute of HTML.
@@ -421,7 +424,7 @@ mod tests {
         assert!(
             words
                 .subject
-                .starts_with("heeltap: order 2 packs of basex  Bcc: y")
+                .starts_with("heeltap: order 2 packs of basex Bcc: y")
         );
         let controls =
             |text: &str| text.contains(|letter: char| letter.is_control() && letter != '\n');
