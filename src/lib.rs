@@ -15,7 +15,7 @@
 //! - [`app`]: the composition root: doors, routes, the OpenAPI document, the server, the background workers
 //! - [`cli`]: the command line
 //!
-//! Deliberately absent: any state outside the database but for the pool, counters, and how far a fetch is; any use of a float for money or stock.
+//! Deliberately absent: any state outside the database but for the pool, counters, how far a fetch is, and what is just being sent; any use of a float for money or stock.
 
 // So that a file shared with the integration tests names this crate the same way in both.
 #[cfg(test)]

@@ -13,7 +13,7 @@ pub(super) fn routes(cfg: &mut ServiceConfig<'_>) {
 }
 
 /// What this process counts since its start, in the text format of Prometheus: requests, their duration, database
-/// connections and, where rates are fetched, how that goes. Each process of several on one database counts its own.
+/// connections, webhooks and, where rates are fetched, how that goes. Each process of several on one database counts its own.
 #[utoipa::path(
     tag = "operation",
     responses((status = 200, description = "The metrics, one a line", body = String, content_type = "text/plain; version=0.0.4"))
