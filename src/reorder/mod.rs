@@ -24,6 +24,7 @@ pub mod order_quantity;
 pub mod reason;
 pub mod reorder_point;
 mod routes;
+mod scenario;
 pub mod service;
 pub mod still_to_come;
 mod store;
