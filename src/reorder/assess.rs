@@ -107,8 +107,9 @@ fn advice(facts: &ReorderFacts, judged: Judged<'_>) -> ReorderAdvice {
     let near_position_micro = stock_micro
         .saturating_add(on_order_micro)
         .saturating_sub(booked_micro(facts, judged.interval.mean_days()));
+    let next_look = next_look(facts);
     let due = judged.by.is_some_and(|by| {
-        by.on <= facts.today || near_position_micro <= judged.point.reorder_point_micro
+        by.on < next_look || near_position_micro <= judged.point.reorder_point_micro
     });
     let reason = reason(&ReasonFacts {
         unit: &facts.unit,
@@ -156,6 +157,12 @@ fn advice(facts: &ReorderFacts, judged: Judged<'_>) -> ReorderAdvice {
     }
 }
 
+/// The day of the next look at the stock, on which an order can be placed again: one that must be placed before is due.
+fn next_look(facts: &ReorderFacts) -> NaiveDate {
+    let days = Days::new(u64::from(facts.review_days.max(1)));
+    facts.today.checked_add_days(days).unwrap_or(facts.today)
+}
+
 /// The walk with the forecast's figures per day.
 fn look_ahead(facts: &ReorderFacts, foreseen: &Foreseen, lead_time: &LeadTime) -> Outlook {
     outlook(&WalkFacts {
@@ -165,6 +172,7 @@ fn look_ahead(facts: &ReorderFacts, foreseen: &Foreseen, lead_time: &LeadTime) -
         bookings: &facts.bookings,
         daily_mean_micro: foreseen.daily_mean_micro(),
         daily_sd_micro: foreseen.daily_sd_micro(),
+        daily_level_sd_micro: foreseen.daily_level_sd_micro(),
         scope: foreseen.scope,
         to_come: to_come(facts, foreseen.scope),
         horizon_days: facts.horizon_days,
@@ -255,37 +263,24 @@ fn reorder_point(
         },
         _ => ServiceTarget::Cycle(share),
     };
+    let buckets = interval.demand_days() / f64::from(facts.bucket_days);
     let demand = BucketDemand {
         mean_micro: foreseen.mean_micro,
-        sd_micro: foreseen.sd_micro,
+        sd_micro: foreseen.sd_over_micro(buckets),
         bucket_days: facts.bucket_days,
     };
     let smooth = foreseen.class == Some(DemandClass::Smooth);
     let mut point = match foreseen.method {
         Method::BookingsAndStatedUse => normal_reorder_point(&demand, interval, &target)?,
         Method::ExponentialSmoothing if smooth => normal_reorder_point(&demand, interval, &target)?,
-        _ => {
-            let history = foreseen.buckets.quantities_micro();
-            empirical_reorder_point(
-                history,
-                demand.mean_micro,
-                demand.bucket_days,
-                interval,
-                &target,
-            )?
-        }
+        _ => seldom_reorder_point(foreseen, &demand, interval, &target)?,
     };
-    let level = match target {
-        ServiceTarget::Cycle(level) => level.as_f64(),
-        ServiceTarget::FillRate { .. } => {
-            let (_, sd) = interval.demand_micro(&demand);
-            let z = if sd > 0.0 {
-                point.safety_stock_micro as f64 / sd
-            } else {
-                0.0
-            };
-            normal_cdf(z).min(share.as_f64())
+    let level = match (target, interval.demand_micro(&demand).1) {
+        (ServiceTarget::Cycle(level), _) => level.as_f64(),
+        (ServiceTarget::FillRate { .. }, sd) if sd > 0.0 => {
+            normal_cdf(point.safety_stock_micro as f64 / sd).min(share.as_f64())
         }
+        (ServiceTarget::FillRate { .. }, _) => normal_cdf(0.0).min(share.as_f64()),
     };
     if foreseen.scope == ForecastScope::AllDemand {
         // What is booked is already taken off the position; here it would count a second time.
@@ -294,6 +289,32 @@ fn reorder_point(
         point.mean_micro = point.mean_micro.saturating_sub(booked);
     }
     Ok((point, level))
+}
+
+/// The reorder point from the history itself, its deviations as much wider as the mean is uncertain.
+fn seldom_reorder_point(
+    foreseen: &Foreseen,
+    demand: &BucketDemand,
+    interval: &ProtectionInterval<'_>,
+    target: &ServiceTarget,
+) -> Result<ReorderPoint, AssessError> {
+    let of_demand_alone = BucketDemand {
+        sd_micro: foreseen.sd_micro,
+        ..*demand
+    };
+    let sd = |demand: &BucketDemand| interval.demand_micro(demand).1;
+    let factor = match sd(&of_demand_alone) {
+        alone if alone > 0.0 => sd(demand) / alone,
+        _ => 1.0,
+    };
+    let history = foreseen.buckets.quantities_micro();
+    let (mean, days, target) = (
+        demand.mean_micro,
+        demand.bucket_days,
+        target.for_spread(factor),
+    );
+    let point = empirical_reorder_point(history, mean, days, interval, &target)?;
+    Ok(point.spread(factor))
 }
 
 /// What is lacking until the next order could arrive, and the safety stock.
@@ -559,6 +580,21 @@ mod tests {
         assert!(!with(26).due);
         assert!(with(25).due && !with(25).late);
         assert_eq!(with(25).order_by, Some(today() + Days::new(3)));
+    }
+
+    #[test]
+    fn an_order_is_due_when_the_next_look_would_be_too_late() {
+        let mut facts = weekly(|_| 7);
+        facts.packs[0].expires_on = Some(today() + Days::new(27));
+        // 95 of 100 orders take at most 22 days: day 6, a Sunday.
+        let daily = assess(&facts).unwrap();
+        assert_eq!(daily.order_by, Some(today() + Days::new(4)));
+        assert!(!daily.due);
+        facts.review_days = 5;
+        let at_friday = assess(&facts).unwrap();
+        assert!(at_friday.due && !at_friday.late);
+        facts.review_days = 4;
+        assert!(!assess(&facts).unwrap().due);
     }
 
     #[test]

@@ -274,10 +274,16 @@ fn convolve(
 ) -> Vec<u128> {
     let mut result = vec![0; (sums.len() + unit_largest).min(largest + 1)];
     let end = result.len() - 1;
-    for (at, &sum) in sums.iter().enumerate().filter(|(_, sum)| **sum > 0) {
-        for &(step, weight) in unit {
-            // The index is at most `end`, the last cell.
-            result[(at + step).min(end)] += sum * weight;
+    for &(step, weight) in unit {
+        let within = sums.len().min(end.saturating_sub(step));
+        let (near, beyond) = sums.split_at(within);
+        let cells = result.get_mut(step..).unwrap_or_default();
+        for (cell, sum) in cells.iter_mut().zip(near) {
+            *cell += *sum * weight;
+        }
+        // The last cell takes all that is above it.
+        if let Some(last) = result.last_mut() {
+            *last += beyond.iter().sum::<u128>() * weight;
         }
     }
     result

@@ -187,8 +187,9 @@ pub struct ReorderAdvice {
     pub order_by: Option<NaiveDate>,
     /// Whether that day is gone.
     pub late: bool,
-    /// Whether to order now: the day to order by has come, or usable stock plus on order less what is booked within the
-    /// protection interval is at or below the reorder point (which also covers the review and the undershoot).
+    /// Whether to order now: the day to order by comes before the next look at the stock, or usable stock plus on order
+    /// less what is booked within the protection interval is at or below the reorder point (which also covers the review
+    /// and the undershoot).
     pub due: bool,
     /// One plain sentence.
     pub reason: String,

@@ -26,6 +26,7 @@ pub mod order_quantity;
 pub mod reason;
 pub mod reorder_point;
 mod routes;
+mod scenario;
 pub mod service;
 pub mod settings;
 pub mod still_to_come;

@@ -27,6 +27,24 @@ pub enum ServiceTarget {
     },
 }
 
+impl ServiceTarget {
+    /// What a demand must reach whose deviations from the mean are to be taken `factor` times as large afterwards: of a
+    /// shortage that grows so, less is allowed.
+    #[must_use]
+    pub fn for_spread(&self, factor: f64) -> ServiceTarget {
+        match *self {
+            ServiceTarget::FillRate {
+                rate,
+                order_quantity_micro,
+            } if factor > 0.0 => ServiceTarget::FillRate {
+                rate,
+                order_quantity_micro: order_quantity_micro / factor,
+            },
+            same => same,
+        }
+    }
+}
+
 /// Why there is no reorder point.
 #[derive(Debug, Clone, Copy, PartialEq, thiserror::Error)]
 pub enum ReorderPointError {
@@ -136,6 +154,24 @@ pub struct ReorderPoint {
 }
 
 impl ReorderPoint {
+    /// The same with a safety stock `factor` times as large.
+    ///
+    /// ```
+    /// use heeltap::reorder::reorder_point::ReorderPoint;
+    /// let point = ReorderPoint { reorder_point_micro: 30, safety_stock_micro: 10, mean_micro: 20 };
+    /// assert_eq!(point.spread(1.5).reorder_point_micro, 35);
+    /// ```
+    #[must_use]
+    pub fn spread(&self, factor: f64) -> ReorderPoint {
+        let safety_stock_micro = rounded_micro(self.safety_stock_micro as f64 * factor);
+        let more_micro = safety_stock_micro.saturating_sub(self.safety_stock_micro);
+        ReorderPoint {
+            reorder_point_micro: self.reorder_point_micro.saturating_add(more_micro),
+            safety_stock_micro,
+            mean_micro: self.mean_micro,
+        }
+    }
+
     fn new(reorder_point_micro: f64, mean_micro: f64) -> ReorderPoint {
         ReorderPoint {
             reorder_point_micro: rounded_micro(reorder_point_micro.max(0.0)),
@@ -399,6 +435,27 @@ mod tests {
             let exact = empirical_reorder_point(&history, mean, 7, &long, &target).unwrap();
             let ratio = exact.reorder_point_micro as f64 / normal.reorder_point_micro as f64;
             assert!((ratio - 1.0).abs() < 0.03, "{ratio}");
+        }
+    }
+
+    #[test]
+    fn a_demand_spread_twice_agrees_with_twice_the_deviation() {
+        let history: Vec<i64> = (0..=100).map(|x| x * 100_000).collect();
+        let demand = BucketDemand {
+            mean_micro: 5e6,
+            sd_micro: 2.0 * scaled_sd_micro(&history, 5e6),
+            bucket_days: 7,
+        };
+        let mut long = interval(120.0);
+        long.lead_time.sd_days = 0.0;
+        for target in [cycle(900), cycle(975), fill(950)] {
+            let normal = normal_reorder_point(&demand, &long, &target).unwrap();
+            let exact =
+                empirical_reorder_point(&history, 5e6, 7, &long, &target.for_spread(2.0)).unwrap();
+            let wide = exact.spread(2.0);
+            let ratio = wide.reorder_point_micro as f64 / normal.reorder_point_micro as f64;
+            assert!((ratio - 1.0).abs() < 0.03, "{ratio}");
+            assert_eq!(wide.mean_micro, exact.mean_micro);
         }
     }
 

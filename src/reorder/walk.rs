@@ -1,20 +1,14 @@
 //! The stock of the days to come: when it runs out, what expires, and by when to order.
 //!
 //! Each day what arrives is added, what was booked and what is forecast is taken (first expired first out), and what
-//! expires that evening is lost. The forecast
-//! is uncertain: a scenario z uses, over k days, the mean k d plus the spread of a gamma distribution of that mean and
-//! variance k sd^2 at the normal quantile z (Wilson and Hilferty, Proc. Natl. Acad. Sci. 17 (1931) 684-688, from
-//! memory),
-//! so that the median scenario is the mean path and demand is never negative. A day of which a share is booked already
-//! counts as the rest of a day. Demand only adds up, so that "no
-//! shortage by day d" has
-//! the probability of the largest z that has none. Invariants: stock is never negative; what came in equals what was
-//! used,
-//! lost and left; more stock never runs out earlier. Absent: uncertain arrivals; what to order.
+//! expires that evening is lost. A day of which a share is booked already counts as the rest of a day. The forecast is
+//! uncertain, as [`super::scenario`] says. Demand only adds up, so that "no shortage by day d" has the probability of the
+//! largest scenario that has none. Invariants: more stock never runs out earlier; a later day never has the higher
+//! probability of no shortage. Absent: uncertain arrivals; what to order.
 
 use chrono::{Datelike, Days, NaiveDate, Weekday};
 
-use super::demand::rounded_micro;
+use super::scenario::{Ground, lasting_days, walk};
 use super::service::normal_cdf;
 use super::still_to_come::StillToCome;
 
@@ -78,6 +72,8 @@ pub struct WalkFacts<'a> {
     pub daily_mean_micro: f64,
     /// Standard deviation of it, days being independent, in millionths of the unit, 0 or more.
     pub daily_sd_micro: f64,
+    /// Standard deviation of the mean itself, the same on every day, in millionths of the unit, 0 or more.
+    pub daily_level_sd_micro: f64,
     /// What the forecast is for.
     pub scope: ForecastScope,
     /// How much of each day's forecast is still to come.
@@ -136,158 +132,6 @@ impl Outlook {
     }
 }
 
-#[derive(Debug, Clone, Copy)]
-struct Supply {
-    first_day: usize,
-    last_day: usize,
-    left_micro: i64,
-}
-
-/// The facts by day number.
-struct Ground {
-    today: NaiveDate,
-    supplies: Vec<Supply>,
-    booked_micro: Vec<i64>,
-    /// Days of forecast that are to come up to and including each day.
-    forecast_days: Vec<f64>,
-}
-
-impl Ground {
-    fn new(facts: &WalkFacts<'_>) -> Ground {
-        let number = |on: NaiveDate| usize::try_from((on - facts.today).num_days()).unwrap_or(0);
-        let packs = facts
-            .packs
-            .iter()
-            .map(|pack| (facts.today, pack.quantity_micro, pack.expires_on));
-        let arrivals = facts
-            .arrivals
-            .iter()
-            .map(|arrival| (arrival.on, arrival.quantity_micro, arrival.expires_on));
-        let mut supplies: Vec<Supply> = packs
-            .chain(arrivals)
-            .filter(|&(on, quantity, expires)| {
-                quantity > 0 && expires.is_none_or(|last| last >= on.max(facts.today))
-            })
-            .map(|(on, left_micro, expires)| Supply {
-                first_day: number(on),
-                last_day: expires.map_or(usize::MAX, number),
-                left_micro,
-            })
-            .collect();
-        supplies.sort_by_key(|supply| (supply.last_day, supply.first_day));
-        let mut booked_micro = vec![0_i64; usize::from(facts.horizon_days.max(1))];
-        for booking in facts.bookings {
-            if let Some(sum) = booked_micro.get_mut(number(booking.on)) {
-                *sum = sum.saturating_add(booking.quantity_micro.max(0));
-            }
-        }
-        let mut days = 0.0;
-        let forecast_days = (0..booked_micro.len())
-            .map(|ahead| {
-                days += facts.to_come.of_day(ahead);
-                days
-            })
-            .collect();
-        Ground {
-            today: facts.today,
-            supplies,
-            booked_micro,
-            forecast_days,
-        }
-    }
-}
-
-/// Use over `days` in scenario `z`: the mean, plus the spread of a gamma distribution about its median.
-fn scenario_micro(facts: &WalkFacts<'_>, z: f64, days: f64) -> f64 {
-    let mean = facts.daily_mean_micro.max(0.0) * days;
-    let sd = facts.daily_sd_micro.max(0.0) * days.sqrt();
-    if mean <= 0.0 || sd <= 0.0 || z == 0.0 {
-        return mean;
-    }
-    let shape = (mean / sd).powi(2);
-    let cube = |z: f64| {
-        (1.0 - 1.0 / (9.0 * shape) + z / (3.0 * shape.sqrt()))
-            .max(0.0)
-            .powi(3)
-    };
-    (mean * (1.0 + cube(z) - cube(0.0))).max(0.0)
-}
-
-/// Walks one scenario, calling `each` with every day until it says stop.
-fn walk(
-    ground: &Ground,
-    facts: &WalkFacts<'_>,
-    z: f64,
-    mut each: impl FnMut(ProjectedDay) -> bool,
-) {
-    let mut supplies = ground.supplies.clone();
-    let mut first_alive = 0;
-    let (mut booked_so_far, mut unbooked_so_far) = (0_i64, 0_i64);
-    let days = ground.booked_micro.iter().zip(&ground.forecast_days);
-    for ((day, (&booked, &forecast_days)), on) in days.enumerate().zip(ground.today.iter_days()) {
-        booked_so_far = booked_so_far.saturating_add(booked);
-        let forecast = rounded_micro(scenario_micro(facts, z, forecast_days));
-        let unbooked_now = match facts.scope {
-            ForecastScope::Unbooked => forecast,
-            ForecastScope::AllDemand => forecast.saturating_sub(booked_so_far),
-        }
-        .max(unbooked_so_far);
-        let demand_micro = booked.saturating_add(unbooked_now - unbooked_so_far);
-        unbooked_so_far = unbooked_now;
-
-        let mut projected = ProjectedDay {
-            on,
-            arrived_micro: 0,
-            demand_micro,
-            short_micro: demand_micro,
-            expired_micro: 0,
-            stock_micro: 0,
-        };
-        for supply in supplies.iter_mut().skip(first_alive) {
-            if supply.first_day > day || supply.left_micro == 0 {
-                continue;
-            }
-            if supply.first_day == day && day > 0 {
-                projected.arrived_micro = projected.arrived_micro.saturating_add(supply.left_micro);
-            }
-            let used = supply.left_micro.min(projected.short_micro);
-            supply.left_micro -= used;
-            projected.short_micro -= used;
-            if supply.last_day == day {
-                projected.expired_micro = projected.expired_micro.saturating_add(supply.left_micro);
-                supply.left_micro = 0;
-            }
-            projected.stock_micro = projected.stock_micro.saturating_add(supply.left_micro);
-        }
-        while supplies
-            .get(first_alive)
-            .is_some_and(|supply| supply.left_micro == 0)
-        {
-            first_alive += 1;
-        }
-        if !each(projected) {
-            return;
-        }
-    }
-}
-
-/// Time until the first shortage in scenario `z`, in days from this morning: whole days, and the share of the demand
-/// of the
-/// first day with a shortage that is still met; the horizon when there is none.
-fn lasting_days(ground: &Ground, facts: &WalkFacts<'_>, z: f64) -> f64 {
-    let mut days = 0.0;
-    walk(ground, facts, z, |projected| {
-        let enough = projected.short_micro == 0;
-        days += if enough {
-            1.0
-        } else {
-            1.0 - projected.short_micro as f64 / projected.demand_micro as f64
-        };
-        enough
-    });
-    days
-}
-
 /// Walks the projected stock.
 ///
 /// ```
@@ -301,6 +145,7 @@ fn lasting_days(ground: &Ground, facts: &WalkFacts<'_>, z: f64) -> f64 {
 ///     bookings: &[],
 ///     daily_mean_micro: 1_000_000.0,
 ///     daily_sd_micro: 500_000.0,
+///     daily_level_sd_micro: 0.0,
 ///     scope: ForecastScope::Unbooked,
 ///     to_come: Default::default(),
 ///     horizon_days: 400,
@@ -312,9 +157,9 @@ fn lasting_days(ground: &Ground, facts: &WalkFacts<'_>, z: f64) -> f64 {
 #[must_use]
 pub fn outlook(facts: &WalkFacts<'_>) -> Outlook {
     let ground = Ground::new(facts);
-    let horizon = ground.booked_micro.len();
+    let horizon = ground.days.len();
     let mut days = Vec::with_capacity(horizon);
-    walk(&ground, facts, 0.0, |projected| {
+    walk(&ground, 0.0, |projected| {
         days.push(projected);
         true
     });
@@ -323,7 +168,7 @@ pub fn outlook(facts: &WalkFacts<'_>) -> Outlook {
         .iter()
         .position(|day| day.short_micro > 0)
         .unwrap_or(horizon);
-    let early = lasting_days(&ground, facts, EARLY_Z).floor() as usize;
+    let early = lasting_days(&ground, EARLY_Z).floor() as usize;
     Outlook {
         runs_out_on: on(median),
         runs_out_early_on: on(early.min(median)),
@@ -335,19 +180,22 @@ pub fn outlook(facts: &WalkFacts<'_>) -> Outlook {
 /// P(no shortage up to day d) = P(Z <= z) for the z that lasts just so long, found between the scenarios of a ladder.
 fn no_shortage(ground: &Ground, facts: &WalkFacts<'_>) -> Vec<f64> {
     let (lowest, rung, count) = LADDER;
-    let certain = facts.daily_sd_micro <= 0.0 || facts.daily_mean_micro <= 0.0;
+    let certain = (facts.daily_sd_micro <= 0.0 && facts.daily_level_sd_micro <= 0.0)
+        || facts.daily_mean_micro <= 0.0;
+    let horizon = ground.days.len() as f64;
     let mut ladder: Vec<(f64, f64)> = Vec::with_capacity(count);
-    for step in 0..count {
+    for step in (0..count).rev() {
         let z = lowest + rung * step as f64;
         let lasts = match ladder.last() {
-            Some(&(_, same)) if certain => same,
-            // A higher demand never lasts longer; this holds the ladder to it against rounding.
-            Some(&(_, before)) => lasting_days(ground, facts, z).min(before),
-            None => lasting_days(ground, facts, z),
+            Some(&(_, same)) if certain || same >= horizon => same,
+            // A lower demand never lasts shorter; this holds the ladder to it against rounding.
+            Some(&(_, before)) => lasting_days(ground, z).max(before),
+            None => lasting_days(ground, z),
         };
         ladder.push((z, lasts));
     }
-    (1..=ground.booked_micro.len())
+    ladder.reverse();
+    (1..=ground.days.len())
         .map(|days| {
             let days = days as f64;
             let above = ladder.partition_point(|&(_, lasts)| lasts >= days);
@@ -391,6 +239,7 @@ pub struct OrderBy {
 ///     bookings: &[],
 ///     daily_mean_micro: 1_000_000.0,
 ///     daily_sd_micro: 0.0,
+///     daily_level_sd_micro: 0.0,
 ///     scope: ForecastScope::Unbooked,
 ///     to_come: Default::default(),
 ///     horizon_days: 400,
@@ -491,6 +340,7 @@ mod tests {
             bookings: &[],
             daily_mean_micro,
             daily_sd_micro,
+            daily_level_sd_micro: 0.0,
             scope: ForecastScope::Unbooked,
             to_come: StillToCome::default(),
             horizon_days: 60,
@@ -597,6 +447,21 @@ mod tests {
     }
 
     #[test]
+    fn an_uncertain_mean_is_the_same_error_every_day() {
+        let packs = [pack(40_000_000, None)];
+        let uncertain = WalkFacts {
+            daily_level_sd_micro: 0.1e6,
+            ..facts(&packs, 1e6, 0.5e6)
+        };
+        // Within 36 days the variance of the days is 36 x 0.25, that of their mean 36^2 x 0.01: as if days had 0.78.
+        let as_days = outlook(&facts(&packs, 1e6, 0.61_f64.sqrt() * 1e6));
+        let (alone, found) = (outlook(&facts(&packs, 1e6, 0.5e6)), outlook(&uncertain));
+        assert!((found.no_shortage[35] - as_days.no_shortage[35]).abs() < 0.005);
+        assert!(found.no_shortage[35] < alone.no_shortage[35]);
+        assert_eq!(found.days, alone.days);
+    }
+
+    #[test]
     fn probabilities_follow_the_spread() {
         let packs = [pack(40_000_000, None)];
         let found = outlook(&facts(&packs, 1e6, 0.5e6));
@@ -662,7 +527,7 @@ mod tests {
             let all = WalkFacts { arrivals: &arrivals, bookings: &bookings, ..facts(&packs, mean, sd) };
             let mut held: i64 = packs.iter().map(|p| p.quantity_micro).sum::<i64>()
                 + arrivals.iter().filter(|a| a.on == day(0)).map(|a| a.quantity_micro).sum::<i64>();
-            walk(&Ground::new(&all), &all, z, |on| {
+            walk(&Ground::new(&all), z, |on| {
                 held += on.arrived_micro - (on.demand_micro - on.short_micro) - on.expired_micro;
                 assert!(on.stock_micro >= 0 && on.demand_micro >= 0 && on.short_micro >= 0);
                 assert_eq!(on.stock_micro, held);
