@@ -21,7 +21,7 @@ use chrono_tz::Tz;
 use utoipa_actix_web::service_config::ServiceConfig;
 
 pub use background::{WORKERS, Worker};
-pub use doors::DOORS;
+pub use doors::{DOORS, PAGES};
 pub use openapi::document;
 pub use running::{Running, Serving, start};
 
@@ -32,7 +32,7 @@ use crate::http::tokens::{TokenIn, TokenMade, none_yet, token_create};
 use crate::http::{Limits, Role, Service};
 use crate::purchasing::rates_fetch::{RatesFetcher, RatesSettings};
 use crate::reorder::settings::ForecastSettings;
-use crate::{casting, catalogue, costing, purchasing, reorder, stock};
+use crate::{casting, catalogue, costing, pages, purchasing, reorder, stock};
 
 /// What a process is told about its database and its installation.
 #[derive(Debug, Clone)]
@@ -147,5 +147,6 @@ pub fn routes(cfg: &mut ServiceConfig<'_>) {
         .configure(purchasing::routes)
         .configure(stock::routes)
         .configure(costing::routes)
-        .configure(reorder::routes);
+        .configure(reorder::routes)
+        .configure(pages::routes);
 }

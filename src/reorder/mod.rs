@@ -34,5 +34,5 @@ mod tests;
 pub mod view;
 pub mod walk;
 
-pub use ops::{drain, refresh};
-pub use routes::routes;
+pub use ops::{Standing, drain, forecast_settings, refresh, standing};
+pub use routes::{refreshed, routes};

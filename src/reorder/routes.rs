@@ -24,7 +24,10 @@ pub fn routes(cfg: &mut ServiceConfig<'_>) {
 
 /// Brings the advice up to date. A database that cannot be written keeps nobody from reading: each row says of which day
 /// it is.
-async fn refreshed(service: &Service) -> Result<(), Problem> {
+///
+/// # Errors
+/// The problem of the database.
+pub async fn refreshed(service: &Service) -> Result<(), Problem> {
     let service = service.clone();
     let outcome = block(move || refresh(&service))
         .await
