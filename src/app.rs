@@ -30,9 +30,12 @@ use crate::db::{DatabaseUrl, Db, House};
 use crate::http::metrics::Metrics;
 use crate::http::tokens::{TokenIn, TokenMade, none_yet, token_create};
 use crate::http::{Limits, Role, Service};
+use crate::notify::mail::Mailer;
+use crate::notify::mail::settings::MailSettings;
+use crate::notify::webhooks::{WebhookSettings, Webhooks};
 use crate::purchasing::rates_fetch::{RatesFetcher, RatesSettings};
 use crate::reorder::settings::ForecastSettings;
-use crate::{casting, catalogue, costing, pages, purchasing, reorder, stock};
+use crate::{casting, catalogue, costing, notify, pages, purchasing, reorder, stock};
 
 /// What a process is told about its database and its installation.
 #[derive(Debug, Clone)]
@@ -57,6 +60,10 @@ pub struct Settings {
     pub forecast: ForecastSettings,
     /// Where exchange rates are fetched from; nowhere unless said.
     pub rates: Option<RatesSettings>,
+    /// How the daily mail is sent; not at all unless said.
+    pub mail: Option<MailSettings>,
+    /// How webhooks are sent.
+    pub webhooks: WebhookSettings,
 }
 
 /// What comes from outside and is replaced in tests.
@@ -94,6 +101,7 @@ pub fn open(settings: &Settings, outside: Outside) -> Result<Service, Error> {
     let rates = rates
         .map(|rates| RatesFetcher::new(rates, metrics.registry()))
         .transpose()?;
+    let webhooks = Webhooks::new(settings.webhooks.clone(), metrics.registry())?;
     let service = Service::new(
         db,
         outside.clock,
@@ -106,9 +114,14 @@ pub fn open(settings: &Settings, outside: Outside) -> Result<Service, Error> {
         settings.limits,
     )
     .with_part(metrics)
-    .with_part(settings.forecast);
-    Ok(match rates {
+    .with_part(settings.forecast)
+    .with_part(webhooks);
+    let service = match rates {
         Some(rates) => service.with_part(rates),
+        None => service,
+    };
+    Ok(match settings.mail.clone() {
+        Some(mail) => service.with_part(Mailer::new(mail)),
         None => service,
     })
 }
@@ -148,5 +161,6 @@ pub fn routes(cfg: &mut ServiceConfig<'_>) {
         .configure(stock::routes)
         .configure(costing::routes)
         .configure(reorder::routes)
+        .configure(notify::routes)
         .configure(pages::routes);
 }

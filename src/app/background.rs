@@ -14,7 +14,7 @@ use parking_lot::{Condvar, Mutex};
 use crate::base::Error;
 use crate::db::{job_claim, job_give_back};
 use crate::http::Service;
-use crate::{purchasing, reorder};
+use crate::{notify, purchasing, reorder};
 
 /// Work that is done again and again.
 #[derive(Debug, Clone, Copy)]
@@ -51,6 +51,18 @@ pub const WORKERS: &[Worker] = &[
         every: Duration::from_secs(1),
         work: purchasing::rates_turn,
     },
+    Worker {
+        // A turn never waits for a mail server.
+        name: "daily mail",
+        every: Duration::from_secs(5),
+        work: notify::mail::mail_turn,
+    },
+    Worker {
+        // A turn only looks what is due, and begins to send it on threads of its own.
+        name: "webhooks",
+        every: Duration::from_secs(1),
+        work: notify::webhooks::webhooks_turn,
+    },
 ];
 
 const DAILY: &[DailyJob] = &[
@@ -62,6 +74,10 @@ const DAILY: &[DailyJob] = &[
         // Dates move even when nothing is written.
         name: "reorder-advice",
         work: reorder::refresh,
+    },
+    DailyJob {
+        name: "forget-old-deliveries",
+        work: notify::deliveries::deliveries_forget,
     },
 ];
 

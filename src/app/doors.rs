@@ -175,4 +175,19 @@ pub const DOORS: &[Door] = &[
     // reorder
     door("GET", "/v1/reorder", EVERYONE),
     door("GET", "/v1/reorder/{material}", EVERYONE),
+    // notify: the calendar asks for a key of its own
+    door("POST", "/v1/calendar-keys", ADMINISTRATOR),
+    door("GET", "/v1/calendar-keys", ADMINISTRATOR),
+    door("GET", "/v1/calendar-keys/{id}", ADMINISTRATOR),
+    door("DELETE", "/v1/calendar-keys/{id}", ADMINISTRATOR),
+    door("GET", "/v1/calendar.ics", ANYONE),
+    // notify
+    door("POST", "/v1/webhooks", ADMINISTRATOR),
+    door("GET", "/v1/webhooks", ADMINISTRATOR),
+    door("GET", "/v1/webhooks/{id}", ADMINISTRATOR),
+    door("DELETE", "/v1/webhooks/{id}", ADMINISTRATOR),
+    door("POST", "/v1/webhooks/{id}/test", ADMINISTRATOR),
+    door("GET", "/v1/deliveries", ADMINISTRATOR),
+    door("GET", "/v1/deliveries/{id}", ADMINISTRATOR),
+    door("POST", "/v1/deliveries/{id}/resend", ADMINISTRATOR),
 ];

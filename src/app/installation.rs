@@ -114,6 +114,8 @@ mod tests {
             limits: Limits::default(),
             forecast: Default::default(),
             rates: None,
+            mail: None,
+            webhooks: Default::default(),
         }
     }
 

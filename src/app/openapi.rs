@@ -39,6 +39,7 @@ use crate::http::{Door, ProblemBody, Role};
         (name = "warnings", description = "What needs somebody's attention"),
         (name = "costing", description = "Prices that turned out otherwise, and periods that are closed"),
         (name = "reports", description = "What replicas cost and what was wasted, for those who pay; what the stock is worth; what stays in the cups"),
+        (name = "notify", description = "Who is told what happened, and what became of each message"),
         (name = "reorder", description = "What runs out when, by when to order, and how much"),
     )
 )]

@@ -31,7 +31,8 @@ pub use installation::{Installation, installation_fetch, installation_settle};
 pub use job_runs::{job_claim, job_give_back};
 pub use migrate::{migrate, newer_schema, newest_version};
 pub use outbox::{
-    TOPICS, WARNING_ACKNOWLEDGED, WARNING_CLEARED, WARNING_RAISED, outbox_put, outbox_put_mail,
+    TOPICS, WARNING_ACKNOWLEDGED, WARNING_CLEARED, WARNING_RAISED, WEBHOOK_TEST, outbox_put,
+    outbox_put_mail, outbox_put_to,
 };
 pub use pool::Db;
 pub use sqlite_file::{

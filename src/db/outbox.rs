@@ -18,6 +18,8 @@ pub const WARNING_RAISED: &str = "warning.raised";
 pub const WARNING_ACKNOWLEDGED: &str = "warning.acknowledged";
 /// A warning cleared itself.
 pub const WARNING_CLEARED: &str = "warning.cleared";
+/// Somebody tries whether a webhook arrives.
+pub const WEBHOOK_TEST: &str = "webhook.test";
 /// Every topic that a webhook may ask for.
 pub const TOPICS: [&str; 3] = [WARNING_RAISED, WARNING_ACKNOWLEDGED, WARNING_CLEARED];
 
@@ -56,13 +58,27 @@ pub fn outbox_put<T: Serialize>(tx: &mut Tx<'_>, topic: &str, data: &T) -> Resul
     Ok(())
 }
 
+/// Puts a message out for one webhook, whatever it asks for, and returns its delivery's id.
+///
+/// # Errors
+/// As [`outbox_put`].
+pub fn outbox_put_to<T: Serialize>(
+    tx: &mut Tx<'_>,
+    topic: &str,
+    data: &T,
+    webhook_id: i64,
+) -> Result<i64, Error> {
+    let outbox_id = message_put(tx, topic, data)?;
+    delivery_put(tx, outbox_id, "webhook", Some(webhook_id))
+}
+
 /// Puts a message out to be mailed, whatever webhooks there are.
 ///
 /// # Errors
 /// As [`outbox_put`].
 pub fn outbox_put_mail<T: Serialize>(tx: &mut Tx<'_>, topic: &str, data: &T) -> Result<(), Error> {
     let outbox_id = message_put(tx, topic, data)?;
-    delivery_put(tx, outbox_id, "mail", None)
+    delivery_put(tx, outbox_id, "mail", None).map(|_| ())
 }
 
 fn message_put<T: Serialize>(tx: &mut Tx<'_>, topic: &str, data: &T) -> Result<i64, Error> {
@@ -90,9 +106,9 @@ fn delivery_put(
     outbox_id: i64,
     channel: &str,
     webhook_id: Option<i64>,
-) -> Result<(), Error> {
+) -> Result<i64, Error> {
     let at = tx.stored_now();
-    diesel::insert_into(deliveries::table)
+    Ok(diesel::insert_into(deliveries::table)
         .values((
             deliveries::outbox_id.eq(outbox_id),
             deliveries::channel.eq(channel),
@@ -100,6 +116,6 @@ fn delivery_put(
             deliveries::state.eq("waiting"),
             deliveries::next_attempt_at.eq(at),
         ))
-        .execute(tx.conn)?;
-    Ok(())
+        .returning(deliveries::id)
+        .get_result(tx.conn)?)
 }

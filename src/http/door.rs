@@ -213,10 +213,7 @@ async fn enter(request: &ServiceRequest, service: &Service, door: &Door) -> Resu
 }
 
 /// Finds the session of the cookie.
-async fn session(
-    request: &ServiceRequest,
-    service: &Service,
-) -> Result<Option<Session>, Problem> {
+async fn session(request: &ServiceRequest, service: &Service) -> Result<Option<Session>, Problem> {
     let Some(secret) = sessions::secret_of(request) else {
         return Ok(None);
     };

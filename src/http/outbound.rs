@@ -5,7 +5,7 @@
 
 use std::time::Duration;
 
-use reqwest::blocking::Client;
+use reqwest::blocking::{Client, ClientBuilder};
 use reqwest::redirect::Policy;
 
 /// How this program names itself to others.
@@ -23,6 +23,11 @@ pub fn tls_ready() {
 /// # Errors
 /// What the library says, such as that the machine's certificates cannot be read.
 pub fn client(timeout: Duration, encrypted: bool) -> Result<Client, reqwest::Error> {
+    builder(timeout, encrypted).build()
+}
+
+/// As [`client`], for who has more to say of it.
+pub fn builder(timeout: Duration, encrypted: bool) -> ClientBuilder {
     tls_ready();
     let mut builder = Client::builder()
         .user_agent(USER_AGENT)
@@ -33,5 +38,5 @@ pub fn client(timeout: Duration, encrypted: bool) -> Result<Client, reqwest::Err
     if !encrypted {
         builder = builder.tls_certs_only([]);
     }
-    builder.build()
+    builder
 }

@@ -102,7 +102,12 @@ impl Problem {
     /// 401: no token, or none that is valid.
     #[must_use]
     pub fn unauthenticated() -> Self {
-        let detail = "send a valid token in the header `Authorization: Bearer …`";
+        Self::unauthenticated_because("send a valid token in the header `Authorization: Bearer …`")
+    }
+
+    /// 401 where something else than a token opens the door; `detail` says what is to be sent.
+    #[must_use]
+    pub fn unauthenticated_because(detail: &str) -> Self {
         let mut problem = Self::new(
             StatusCode::UNAUTHORIZED,
             "unauthenticated",

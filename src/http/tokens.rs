@@ -72,8 +72,35 @@ impl TokenMade {
 }
 
 /// The hash under which a secret is kept.
-pub(super) fn hash(secret: &str) -> String {
+#[must_use]
+pub fn hash(secret: &str) -> String {
     hex::encode(Sha256::digest(secret.as_bytes()))
+}
+
+/// A new secret of 256 random bits, which begins with `prefix`.
+///
+/// # Errors
+/// [`Error::Internal`] when the operating system gives no random bytes.
+pub fn secret_make(entropy: &dyn Entropy, prefix: &str) -> Result<String, Error> {
+    let mut secret = [0_u8; 32];
+    entropy.fill(&mut secret)?;
+    Ok(format!("{prefix}{}", hex::encode(secret)))
+}
+
+/// The name of something that opens a door, without blanks around it.
+///
+/// # Errors
+/// [`Error::Invalid`] at `/name` when it is empty or too long.
+pub fn name_checked(name: &str) -> Result<String, Error> {
+    let trimmed = name.trim();
+    if trimmed.is_empty() || trimmed.chars().count() > 100 || trimmed.chars().any(char::is_control)
+    {
+        return Err(Error::invalid(
+            "/name",
+            format!("`{name}` is no name: 1 to 100 characters, none of them a control character"),
+        ));
+    }
+    Ok(trimmed.to_owned())
 }
 
 /// Makes a token.
@@ -85,16 +112,7 @@ pub fn token_create(
     entropy: &dyn Entropy,
     input: TokenIn,
 ) -> Result<TokenMade, Error> {
-    let name = input.name.trim().to_owned();
-    if name.is_empty() || name.chars().count() > 100 || name.chars().any(char::is_control) {
-        return Err(Error::invalid(
-            "/name",
-            format!(
-                "`{}` is no name: 1 to 100 characters, none of them a control character",
-                input.name
-            ),
-        ));
-    }
+    let name = name_checked(&input.name)?;
     if input.roles.is_empty() {
         return Err(Error::invalid(
             "/roles",
@@ -107,9 +125,7 @@ pub fn token_create(
             format!("{at} is not in the future"),
         ));
     }
-    let mut secret = [0_u8; 32];
-    entropy.fill(&mut secret)?;
-    let token = format!("ht_{}", hex::encode(secret));
+    let token = secret_make(entropy, "ht_")?;
     let roles = Roles::new(input.roles);
     let id = store::token_insert(
         tx.conn,

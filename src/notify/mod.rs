@@ -4,3 +4,18 @@
 //! lease and sent at least once, each time under the same message id; a receiver's trouble never keeps a request or another
 //! receiver waiting; nothing is sent to anybody who was not configured. Deliberately absent: what is worth telling (the rooms
 //! below decide).
+
+pub mod calendar;
+pub mod deliveries;
+pub mod mail;
+pub mod webhooks;
+pub mod words;
+
+use utoipa_actix_web::service_config::ServiceConfig;
+
+/// Adds the notify room's operations.
+pub fn routes(cfg: &mut ServiceConfig<'_>) {
+    cfg.configure(calendar::routes)
+        .configure(deliveries::routes)
+        .configure(webhooks::routes);
+}

@@ -88,6 +88,9 @@ pub(super) fn page(status: StatusCode, template: &impl Template) -> Result<HttpR
         .insert_header(("x-content-type-options", "nosniff"))
         .insert_header(("x-frame-options", "DENY"))
         .insert_header(("cross-origin-opener-policy", "same-origin"))
-        .insert_header(("permissions-policy", "camera=(), geolocation=(), microphone=()"))
+        .insert_header((
+            "permissions-policy",
+            "camera=(), geolocation=(), microphone=()",
+        ))
         .body(body))
 }

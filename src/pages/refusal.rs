@@ -2,8 +2,8 @@
 
 use actix_web::http::StatusCode;
 use actix_web::http::header::LOCATION;
-use actix_web::{HttpRequest, HttpResponse, ResponseError};
 use actix_web::web::Data;
+use actix_web::{HttpRequest, HttpResponse, ResponseError};
 use askama::Template;
 
 use super::frame::{Frame, Place, page};
@@ -23,8 +23,9 @@ struct RefusalPage {
 pub fn refuse(request: &HttpRequest, problem: &Problem) -> HttpResponse {
     let status = problem.status_code();
     if status == StatusCode::UNAUTHORIZED {
-        let next = form_urlencoded::byte_serialize(request.uri().to_string().as_bytes());
-        let address = format!("/sign-in?next={}", next.collect::<String>());
+        let asked = request.uri().to_string();
+        let next: String = form_urlencoded::byte_serialize(asked.as_bytes()).collect();
+        let address = format!("/sign-in?next={next}");
         return HttpResponse::SeeOther()
             .insert_header((LOCATION, address))
             .finish();

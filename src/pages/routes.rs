@@ -10,5 +10,6 @@ pub fn routes(cfg: &mut ServiceConfig<'_>) {
         assets::routes(config);
         sign_in::routes(config);
         shelf::routes(config);
+        config
     });
 }

@@ -47,7 +47,11 @@ pub fn amount(quantity: Quantity, unit: &str) -> String {
     };
     let rounded = (size + step / 2) / step * step;
     let (whole, rest) = (rounded / 1_000_000, rounded % 1_000_000);
-    let sign = if micro < 0 && rounded > 0 { "\u{2212}" } else { "" };
+    let sign = if micro < 0 && rounded > 0 {
+        "\u{2212}"
+    } else {
+        ""
+    };
     let places = format!("{rest:06}");
     let places = places.trim_end_matches('0');
     let point = if places.is_empty() { "" } else { "." };

@@ -163,6 +163,7 @@ fn judge_material(
         kit,
         parts: None,
         ratio_work: &[],
+        watched: kit.is_none(),
     };
     let view = reorder_view(&advice, about, today);
     let used = advice.daily_demand_micro > 0;
@@ -215,6 +216,7 @@ fn judge_kit(
         kit: None,
         parts: Some(&mix),
         ratio_work: &work,
+        watched,
     };
     let view = reorder_view(&advice, about, today);
     let code = kit.kit.code.as_str();

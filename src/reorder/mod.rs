@@ -13,6 +13,7 @@ pub mod facts;
 pub mod forecast;
 pub mod foresee;
 pub mod judge;
+pub mod kept;
 pub mod kit_facts;
 pub mod kits;
 pub mod lead_time;
@@ -34,5 +35,5 @@ mod tests;
 pub mod view;
 pub mod walk;
 
-pub use ops::{Standing, drain, forecast_settings, refresh, standing};
+pub use ops::{Standing, advice_kept, drain, forecast_settings, refresh, standing};
 pub use routes::{refreshed, routes};

@@ -11,6 +11,7 @@ use chrono::NaiveDate;
 use super::alarms::{EXPIRING, KINDS, OVERDUE_ORDER, Wanted, order_alarm};
 use super::batches::{Batch, batches};
 use super::judge::{Books, Judgement, judge};
+use super::kept::KeptAdvice;
 use super::load;
 use super::material_facts::MaterialBooks;
 use super::settings::ForecastSettings;
@@ -267,6 +268,17 @@ impl Ours {
                 .any(|(noun, code)| (*noun, code) == (warning.noun.as_str(), &warning.subject)),
         }
     }
+}
+
+/// The kept advice on every material and kit in use, in the order of their ids. Call [`refresh`] first.
+///
+/// # Errors
+/// [`Error::Internal`] when a row is not advice.
+pub fn advice_kept(conn: &mut AnyConnection) -> Result<Vec<KeptAdvice>, Error> {
+    store::advice_page(conn, 0, i64::MAX)?
+        .into_iter()
+        .map(|(_, body)| serde_json::from_str(&body).map_err(Error::internal))
+        .collect()
 }
 
 /// A material in use: what the books say of it, and what is made of that.

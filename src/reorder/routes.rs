@@ -26,7 +26,7 @@ pub fn routes(cfg: &mut ServiceConfig<'_>) {
 /// it is.
 ///
 /// # Errors
-/// The problem of the database.
+/// As [`refresh`], but for a database that cannot be written.
 pub async fn refreshed(service: &Service) -> Result<(), Problem> {
     let service = service.clone();
     let outcome = block(move || refresh(&service))

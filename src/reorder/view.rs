@@ -4,7 +4,7 @@
 //! Absent: where it is kept.
 
 use chrono::NaiveDate;
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
 use super::demand::{Buckets, gather, rounded_micro};
@@ -16,7 +16,7 @@ use super::walk::ForecastScope;
 use crate::base::{Micro, Money, Quantity};
 
 /// What is ordered: a material or a kit.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, ToSchema)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum ItemKind {
     /// A material.
@@ -89,6 +89,8 @@ pub struct ReorderView {
     pub unit: String,
     /// The kit that the material is ordered as, if it is the part of one: the kit's advice counts then.
     pub kit: Option<String>,
+    /// Whether its day to order is told to anybody: not that of a part of a kit, and of several kits of one elastomer that of one.
+    pub watched: bool,
     /// `smooth`, `erratic`, `intermittent` or `lumpy`; null when there was no demand.
     pub class: Option<&'static str>,
     /// How demand is foreseen: `exponential_smoothing`, `syntetos_boylan`, `teunter_syntetos_babai`, or
@@ -169,6 +171,8 @@ pub struct About<'a> {
     pub parts: Option<&'a UsableMix>,
     /// The work at other ratios that would use up what would be left over, by recipe.
     pub ratio_work: &'a [(&'a str, RatioWork)],
+    /// Whether its day to order is told to anybody.
+    pub watched: bool,
 }
 
 fn decimal(value: f64) -> Micro {
@@ -190,6 +194,7 @@ pub fn reorder_view(advice: &ReorderAdvice, about: About<'_>, today: NaiveDate) 
         },
         unit: about.unit.to_owned(),
         kit: about.kit.map(str::to_owned),
+        watched: about.watched,
         class: advice.class.map(|class| class.name()),
         method: advice.method.name(),
         on_hand: quantity(advice.on_hand_micro),

@@ -10,6 +10,7 @@ pub mod audit;
 pub mod backdate;
 pub mod counting;
 pub mod events;
+pub mod expiries;
 mod grasp;
 pub mod heads;
 pub mod heads_file;

@@ -315,6 +315,8 @@ fn a_demo_keeps_away_from_others_data() {
             limits: heeltap::http::Limits::default(),
             forecast: Default::default(),
             rates: None,
+            mail: None,
+            webhooks: Default::default(),
         },
         heeltap::app::Outside::default(),
     );

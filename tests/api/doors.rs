@@ -136,12 +136,16 @@ fn open_operations_need_no_token() {
             "/docs/{file}",
             "/healthz",
             "/openapi.json",
-            "/readyz"
+            "/readyz",
+            // It asks for a key of its own.
+            "/v1/calendar.ics",
         ])
     );
     for path in ["/docs", "/healthz", "/openapi.json", "/readyz"] {
         app.nobody().get(path).expect(200);
     }
+    app.nobody().get("/v1/calendar.ics").expect(401);
+    app.get("/v1/calendar.ics").expect(401);
 }
 
 #[test]

@@ -48,6 +48,8 @@ fn lab(database: &TestDatabase) -> Service {
         limits: Limits::default(),
         forecast: Default::default(),
         rates: None,
+        mail: None,
+        webhooks: Default::default(),
     };
     let outside = Outside {
         clock: Arc::clone(&clock) as _,

@@ -5,6 +5,7 @@
 //! (`pour_input`, `outliers`, `takes`, `demold_input`). Deliberately absent: what a plan consists of (`planning`).
 
 pub mod book;
+pub mod booked;
 pub mod charges_input;
 mod coat_needs;
 mod coating;

@@ -326,6 +326,32 @@ pub(in crate::casting) fn cast_cancel(
     Ok(())
 }
 
+/// A cast that is booked.
+#[derive(Debug, Clone, Queryable, Selectable)]
+#[diesel(table_name = casts)]
+pub(in crate::casting) struct BookedRow {
+    pub(in crate::casting) code: String,
+    pub(in crate::casting) cast_on: NaiveDate,
+    pub(in crate::casting) recipe_id: i64,
+    pub(in crate::casting) containers: i32,
+    pub(in crate::casting) short: bool,
+    pub(in crate::casting) booked_by: String,
+    pub(in crate::casting) version: i64,
+}
+
+/// The casts booked for a day or a later one, by day.
+pub(in crate::casting) fn casts_booked_from(
+    conn: &mut AnyConnection,
+    from: NaiveDate,
+) -> Result<Vec<BookedRow>, Error> {
+    Ok(casts::table
+        .filter(casts::state.eq("booked"))
+        .filter(casts::cast_on.ge(from))
+        .order((casts::cast_on, casts::id))
+        .select(BookedRow::as_select())
+        .load(conn)?)
+}
+
 /// A cast of a day: id, code, trays, the recipe as it was booked.
 pub(in crate::casting) type CastOfDay = (i64, String, i32, String);
 

@@ -18,18 +18,17 @@ const FILES: [(&str, &str, &str); 2] = [
         "text/css; charset=utf-8",
         include_str!("heeltap.css"),
     ),
-    (
-        "heeltap.svg",
-        "image/svg+xml",
-        include_str!("heeltap.svg"),
-    ),
+    ("heeltap.svg", "image/svg+xml", include_str!("heeltap.svg")),
 ];
 
 #[get("/assets/{file}")]
 async fn asset_get(request: HttpRequest, file: Path<String>) -> Answer {
     let known = FILES.iter().find(|(name, _, _)| *name == file.as_str());
     let (_, kind, text) = known.ok_or_else(|| Problem::no_such_route(request.path()))?;
-    let tag = format!("\"{}\"", hex::encode(&Sha256::digest(text.as_bytes())[..12]));
+    let tag = format!(
+        "\"{}\"",
+        hex::encode(&Sha256::digest(text.as_bytes())[..12])
+    );
     let kept = request.headers().get(IF_NONE_MATCH);
     let same = kept.is_some_and(|kept| kept.as_bytes() == tag.as_bytes());
     let mut answer = match same {

@@ -58,8 +58,16 @@ pub(super) fn horizon(one: &Standing, today: NaiveDate) -> Result<Horizon, Error
         .map(|walked| (ahead(walked.on), walked.stock_micro as f64))
         .collect();
     let marks = Marks {
-        bookings: days(facts.bookings.iter().map(|booking| booking.on), shown, ahead),
-        arrivals: days(facts.arrivals.iter().map(|arrival| arrival.on), shown, ahead),
+        bookings: days(
+            facts.bookings.iter().map(|booking| booking.on),
+            shown,
+            ahead,
+        ),
+        arrivals: days(
+            facts.arrivals.iter().map(|arrival| arrival.on),
+            shown,
+            ahead,
+        ),
         expiries: days(advice.expiring.iter().map(|lost| lost.on), shown, ahead),
         order_by: advice.order_by.filter(|on| shown(*on)).map(ahead),
         dry: advice.runs_out_on.filter(|on| shown(*on)).map(ahead),
@@ -67,13 +75,21 @@ pub(super) fn horizon(one: &Standing, today: NaiveDate) -> Result<Horizon, Error
     };
     let drawing = draw(&walk, &marks, today).map_err(|e| Error::internal(e.to_string()))?;
     let label = match advice.runs_out_on {
-        Some(on) => format!("Stock of the next 60 days; it runs out on {}", day(on, today)),
+        Some(on) => format!(
+            "Stock of the next 60 days; it runs out on {}",
+            day(on, today)
+        ),
         None => "Stock of the next 60 days".to_owned(),
     };
-    let rows = advice.days.iter().take(DAYS + 1).step_by(STEP).map(|walked| {
-        let left = Quantity::from_micro(walked.stock_micro);
-        (day(walked.on, today), amount(left, unit))
-    });
+    let rows = advice
+        .days
+        .iter()
+        .take(DAYS + 1)
+        .step_by(STEP)
+        .map(|walked| {
+            let left = Quantity::from_micro(walked.stock_micro);
+            (day(walked.on, today), amount(left, unit))
+        });
     Ok(Horizon {
         drawing: dressed(&drawing, &label),
         rows: rows.collect(),
@@ -118,19 +134,23 @@ fn draw(walk: &[(i32, f64)], marks: &Marks, today: NaiveDate) -> Result<String, 
         chart.draw_series(AreaSeries::new(line.clone(), 0.0, HUE.mix(0.16)))?;
         chart.draw_series(LineSeries::new(line, HUE.stroke_width(2)))?;
         let level = marks.reorder_point;
-        let dots = (0..DAYS as i32).step_by(2).map(|at| {
-            PathElement::new([(at, level), (at + 1, level)], DIM.stroke_width(1))
-        });
+        let dots = (0..DAYS as i32)
+            .step_by(2)
+            .map(|at| PathElement::new([(at, level), (at + 1, level)], DIM.stroke_width(1)));
         chart.draw_series(dots)?;
-        chart.draw_series([PathElement::new([(0, 0.0), (DAYS as i32, 0.0)], INK.stroke_width(1))])?;
+        chart.draw_series([PathElement::new(
+            [(0, 0.0), (DAYS as i32, 0.0)],
+            INK.stroke_width(1),
+        )])?;
         let small = |color: &RGBColor| ("sans-serif", 11).into_font().color(color);
         let bookings = marks.bookings.iter().map(|at| {
             EmptyElement::at((*at, 0.0)) + PathElement::new([(0, 0), (0, 6)], INK.stroke_width(2))
         });
         chart.draw_series(bookings)?;
-        let arrivals = marks.arrivals.iter().map(|at| {
-            EmptyElement::at((*at, 0.0)) + Circle::new((0, 0), 5, GOOD.stroke_width(2))
-        });
+        let arrivals = marks
+            .arrivals
+            .iter()
+            .map(|at| EmptyElement::at((*at, 0.0)) + Circle::new((0, 0), 5, GOOD.stroke_width(2)));
         chart.draw_series(arrivals)?;
         let expiries = marks.expiries.iter().map(|at| {
             EmptyElement::at((*at, 0.0))
@@ -138,7 +158,10 @@ fn draw(walk: &[(i32, f64)], marks: &Marks, today: NaiveDate) -> Result<String, 
         });
         chart.draw_series(expiries)?;
         if let Some(at) = marks.order_by {
-            chart.draw_series([PathElement::new([(at, 0.0), (at, top)], WARN.stroke_width(2))])?;
+            chart.draw_series([PathElement::new(
+                [(at, 0.0), (at, top)],
+                WARN.stroke_width(2),
+            )])?;
             chart.draw_series([EmptyElement::at((at, top))
                 + Polygon::new([(0, 0), (12, 5), (0, 10)], WARN.filled())
                 + Text::new("order by", (15, 0), small(&WARN))])?;
@@ -151,7 +174,9 @@ fn draw(walk: &[(i32, f64)], marks: &Marks, today: NaiveDate) -> Result<String, 
         let names = (0..DAYS).step_by(STEP).map(|at| {
             let name = match at {
                 0 => "today".to_owned(),
-                ahead => (today + Days::new(ahead as u64)).format("%-d %b").to_string(),
+                ahead => (today + Days::new(ahead as u64))
+                    .format("%-d %b")
+                    .to_string(),
             };
             EmptyElement::at((at as i32, 0.0)) + Text::new(name, (-8, 8), small(&DIM))
         });

@@ -237,7 +237,10 @@ mod tests {
         let packs = [&one, &two, &three, &held];
         let at = |units: i64| -> Vec<Option<i64>> {
             let found = marks(&packs, units * 1_000_000, today);
-            found.iter().map(|mark| mark.map(|micro| micro / 1_000_000)).collect()
+            found
+                .iter()
+                .map(|mark| mark.map(|micro| micro / 1_000_000))
+                .collect()
         };
         assert_eq!(at(0), [None, None, None, None]);
         assert_eq!(at(30), [None, None, Some(30), None]);

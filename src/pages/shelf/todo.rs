@@ -24,11 +24,7 @@ pub(super) struct Line {
 }
 
 /// The lines of a day.
-pub(super) fn lines(
-    warnings: &[Warning],
-    casts: &[BookedCast],
-    today: NaiveDate,
-) -> Vec<Line> {
+pub(super) fn lines(warnings: &[Warning], casts: &[BookedCast], today: NaiveDate) -> Vec<Line> {
     let warned = warnings
         .iter()
         .filter(|warning| warning.state == WarningState::Open)

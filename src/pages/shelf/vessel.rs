@@ -121,7 +121,9 @@ fn stack(filling: Filling, pieces: f64, label: String) -> Vessel {
     let of = |share: f64| (share * count).round();
     let held = of(filling.free + filling.promised).min(count);
     // A promise is never drawn away by rounding.
-    let promised = of(filling.promised).max(f64::from(filling.promised > 0.0)).min(held);
+    let promised = of(filling.promised)
+        .max(f64::from(filling.promised > 0.0))
+        .min(held);
     let height = 14.0 + count * 9.0;
     let slots = (0..count as u32).map(|slot| {
         let at = f64::from(slot);
@@ -176,20 +178,33 @@ mod tests {
 
     #[test]
     fn a_glass_is_filled_to_its_share() {
-        let Shape::Glass { free, promised, .. } =
-            vessel(MaterialKind::ElastomerBase, filling(0.25, 0.5), 1.0, String::new()).shape
+        let Shape::Glass { free, promised, .. } = vessel(
+            MaterialKind::ElastomerBase,
+            filling(0.25, 0.5),
+            1.0,
+            String::new(),
+        )
+        .shape
         else {
             panic!("no glass");
         };
         let inside = 118.0 * (0.975 - 0.30);
         assert!((free.1 - inside * 0.25).abs() < 1e-9 && (promised.1 - inside * 0.5).abs() < 1e-9);
-        assert!((free.0 + free.1 - promised.0).abs() < 1e-9, "one lies on the other");
+        assert!(
+            (free.0 + free.1 - promised.0).abs() < 1e-9,
+            "one lies on the other"
+        );
     }
 
     #[test]
     fn a_stack_has_a_piece_for_each_up_to_twelve() {
         let classes = |free: f64, promised: f64, pieces: f64| {
-            let drawn = vessel(MaterialKind::Container, filling(free, promised), pieces, String::new());
+            let drawn = vessel(
+                MaterialKind::Container,
+                filling(free, promised),
+                pieces,
+                String::new(),
+            );
             let Shape::Stack(pieces) = drawn.shape else {
                 panic!("no stack");
             };
@@ -204,8 +219,9 @@ mod tests {
 
     #[test]
     fn a_roll_loses_area_and_not_radius() {
-        let Shape::Roll { left, whole, core, .. } =
-            vessel(MaterialKind::Tape, filling(0.5, 0.0), 1.0, String::new()).shape
+        let Shape::Roll {
+            left, whole, core, ..
+        } = vessel(MaterialKind::Tape, filling(0.5, 0.0), 1.0, String::new()).shape
         else {
             panic!("no roll");
         };

@@ -150,6 +150,16 @@ pub(in crate::stock) fn pack_labels(
         .load(conn)?)
 }
 
+/// The materials of which some lot holds something, in the order of their ids.
+pub(in crate::stock) fn materials_in_stock(conn: &mut AnyConnection) -> Result<Vec<i64>, Error> {
+    Ok(lots::table
+        .filter(lots::on_hand_micro.gt(0))
+        .order(lots::material_id)
+        .select(lots::material_id)
+        .distinct()
+        .load(conn)?)
+}
+
 /// Every pack that holds something, of the materials given. With a day, empty packs too that were counted after it.
 pub(in crate::stock) fn shelf_rows(
     conn: &mut AnyConnection,

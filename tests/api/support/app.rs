@@ -79,6 +79,8 @@ impl TestApp {
             limits: Limits::default(),
             forecast: Default::default(),
             rates: None,
+            mail: None,
+            webhooks: Default::default(),
         }
     }
 

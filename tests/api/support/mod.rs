@@ -9,8 +9,10 @@ mod database;
 pub(crate) mod lab;
 pub(crate) mod mock;
 mod process;
+pub(crate) mod receiver;
 pub(crate) mod reconcile;
 mod shelf;
+pub(crate) mod smtp;
 
 pub(crate) use app::TestApp;
 pub(crate) use client::{Answer, Client, send};

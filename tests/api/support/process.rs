@@ -6,6 +6,8 @@ use std::process::{Child, Command, ExitStatus, Output, Stdio};
 use std::sync::mpsc::{Receiver, channel};
 use std::time::{Duration, Instant};
 
+use tempfile::NamedTempFile;
+
 use super::database::TestDatabase;
 
 /// How long a process may take for anything.
@@ -54,9 +56,26 @@ impl Heeltap {
 
     /// Serves on a free port, with further flags.
     pub(crate) fn serve_with(database: &TestDatabase, flags: &[&str]) -> Self {
-        let usual = ["serve", "--listen", "127.0.0.1:0", "--log", "warn"];
-        let mut child = command(Some(database), &[&usual, flags].concat())
+        Self::serve_into(database, flags, Stdio::inherit())
+    }
+
+    /// Serves on a free port, with further flags; its log goes into a file.
+    pub(crate) fn serve_logged(database: &TestDatabase, flags: &[&str]) -> (Self, NamedTempFile) {
+        let log = NamedTempFile::new().expect("a file");
+        let written = log.reopen().expect("the file");
+        (Self::serve_into(database, flags, written.into()), log)
+    }
+
+    fn serve_into(database: &TestDatabase, flags: &[&str], log: Stdio) -> Self {
+        let usual = ["serve", "--listen", "127.0.0.1:0"];
+        let quiet: &[&str] = if flags.contains(&"--log") {
+            &[]
+        } else {
+            &["--log", "warn"]
+        };
+        let mut child = command(Some(database), &[&usual, quiet, flags].concat())
             .stdout(Stdio::piped())
+            .stderr(log)
             .spawn()
             .expect("the binary must start");
         let out = BufReader::new(child.stdout.take().expect("standard output"));
@@ -94,6 +113,12 @@ impl Heeltap {
         let line = format!("kill -{name} {}", self.child.id());
         let sent = Command::new("sh").args(["-c", &line]).status();
         assert!(sent.expect("a shell").success());
+    }
+
+    /// Ends it as a power cut would.
+    pub(crate) fn kill(mut self) {
+        self.child.kill().expect("it must be running");
+        self.child.wait().expect("its end");
     }
 
     /// Waits for its end; what it printed after its address comes along.
