@@ -21,7 +21,7 @@ use chrono_tz::Tz;
 use utoipa_actix_web::service_config::ServiceConfig;
 
 pub use background::{WORKERS, Worker};
-pub use doors::DOORS;
+pub use doors::{DOORS, PAGES};
 pub use openapi::document;
 pub use running::{Running, Serving, start};
 
@@ -35,7 +35,7 @@ use crate::notify::mail::settings::MailSettings;
 use crate::notify::webhooks::{WebhookSettings, Webhooks};
 use crate::purchasing::rates_fetch::{RatesFetcher, RatesSettings};
 use crate::reorder::settings::ForecastSettings;
-use crate::{casting, catalogue, costing, notify, purchasing, reorder, stock};
+use crate::{casting, catalogue, costing, notify, pages, purchasing, reorder, stock};
 
 /// What a process is told about its database and its installation.
 #[derive(Debug, Clone)]
@@ -161,5 +161,6 @@ pub fn routes(cfg: &mut ServiceConfig<'_>) {
         .configure(stock::routes)
         .configure(costing::routes)
         .configure(reorder::routes)
-        .configure(notify::routes);
+        .configure(notify::routes)
+        .configure(pages::routes);
 }

@@ -12,6 +12,7 @@
 //! - [`costing`]: what replicas cost, by who pays, month, recipe and cast
 //! - [`reorder`]: demand, forecast, run-out, last day to order, how much; warnings
 //! - [`notify`]: webhooks, the daily mail, the calendar
+//! - [`pages`]: what people look at in a browser, made on the server
 //! - [`app`]: the composition root: doors, routes, the OpenAPI document, the server, the background workers
 //! - [`cli`]: the command line
 //!
@@ -30,6 +31,7 @@ pub mod costing;
 pub mod db;
 pub mod http;
 pub mod notify;
+pub mod pages;
 pub mod purchasing;
 pub mod reorder;
 pub mod stock;

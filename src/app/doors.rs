@@ -3,7 +3,7 @@
 //! Invariants: an operation that is not listed is answered 404 at the door; an administrator passes every door; the
 //! tests hold the table against the OpenAPI document in both directions. Where two paths match, the first counts.
 
-use crate::http::{Door, Role};
+use crate::http::{Door, Role, Way};
 
 type Allowed = Option<&'static [Role]>;
 
@@ -25,13 +25,32 @@ const HANDLERS: Allowed = Some(&[Role::Bench, Role::Buyer]);
 
 const fn door(method: &'static str, path: &'static str, roles: Allowed) -> Door {
     Door {
+        way: Way::Api,
         method,
         path,
         roles,
     }
 }
 
-/// The table.
+const fn page(method: &'static str, path: &'static str, roles: Allowed) -> Door {
+    Door {
+        way: Way::Page,
+        method,
+        path,
+        roles,
+    }
+}
+
+/// The pages: people come through these doors with a session.
+pub const PAGES: &[Door] = &[
+    page("GET", "/sign-in", ANYONE),
+    page("POST", "/sign-in", ANYONE),
+    page("POST", "/sign-out", EVERYONE),
+    page("GET", "/assets/{file}", ANYONE),
+    page("GET", "/", EVERYONE),
+];
+
+/// The operations of the API.
 pub const DOORS: &[Door] = &[
     // operation
     door("GET", "/healthz", ANYONE),

@@ -19,9 +19,10 @@ use utoipa_actix_web::AppExt;
 
 use super::background::{Background, Worker};
 use super::docs::Documentation;
-use super::doors::DOORS;
+use super::doors::{DOORS, PAGES};
 use crate::base::Error;
 use crate::http::{Doors, Service, guard, path_error};
+use crate::pages;
 
 /// How a process serves.
 #[derive(Debug, Clone, Copy)]
@@ -94,7 +95,11 @@ pub fn start(service: Service, serving: &Serving<'_>) -> Result<Running, Error> 
         detail: format!("cannot listen on `{}`: {e}", serving.listen),
     };
     let documentation = Data::new(Documentation::new()?);
-    let doors = Data::new(Doors::new(DOORS, service.now().timestamp()));
+    let doors = Data::new(Doors::new(
+        &[DOORS, PAGES],
+        service.now().timestamp(),
+        pages::refuse,
+    ));
     let shared = Data::new(service.clone());
     // Late, so that nobody waits at the door of a service that is not yet put together.
     let listener = TcpListener::bind(serving.listen).map_err(refused)?;

@@ -467,6 +467,17 @@ diesel::table! {
 }
 
 diesel::table! {
+    sessions (id) {
+        id -> BigInt,
+        token_id -> BigInt,
+        hash -> Text,
+        created_at -> Timestamp,
+        expires_at -> Timestamp,
+        ended_at -> Nullable<Timestamp>,
+    }
+}
+
+diesel::table! {
     calendar_keys (id) {
         id -> BigInt,
         name -> Text,
@@ -599,6 +610,7 @@ diesel::joinable!(price_shares -> catalogue_entries (grant_id));
 diesel::joinable!(charge_changes -> casts (cast_id));
 diesel::joinable!(period_reports -> periods (period_id));
 diesel::joinable!(deliveries -> outbox (outbox_id));
+diesel::joinable!(sessions -> tokens (token_id));
 diesel::joinable!(deliveries -> webhooks (webhook_id));
 
 diesel::allow_tables_to_appear_in_same_query!(
@@ -645,4 +657,5 @@ diesel::allow_tables_to_appear_in_same_query!(
     webhooks,
     deliveries,
     calendar_keys,
+    sessions,
 );

@@ -7,19 +7,31 @@ use actix_web::dev::{ResourceDef, ServiceRequest, ServiceResponse};
 use actix_web::http::header::{AUTHORIZATION, HeaderName, HeaderValue};
 use actix_web::middleware::Next;
 use actix_web::web::Data;
-use actix_web::{HttpMessage, ResponseError};
+use actix_web::{HttpMessage, HttpRequest, HttpResponse, ResponseError};
 
 use super::caller::{Caller, Role};
 use super::metrics::{Metrics, Route};
 use super::problem::Problem;
 use super::request_id::RequestId;
 use super::service::Service;
+use super::sessions::{self, Session};
 use super::{store, tokens};
 use crate::base::Error;
+
+/// Who comes through a door, and how they are known.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Way {
+    /// A program with a token; it is answered with problem documents.
+    Api,
+    /// A person with the cookie of a session; they are answered with pages.
+    Page,
+}
 
 /// One operation and who may call it.
 #[derive(Debug, Clone, Copy)]
 pub struct Door {
+    /// Who comes through it.
+    pub way: Way,
     /// The method, in capitals.
     pub method: &'static str,
     /// The path with its parameters in braces.
@@ -32,7 +44,11 @@ pub struct Door {
 pub struct Doors {
     entries: Vec<(ResourceDef, Door)>,
     started_s: i64,
+    refuse: Refuse,
 }
+
+/// How a person is told that a page does not open: the address that was asked, and why.
+pub type Refuse = fn(&HttpRequest, &Problem) -> HttpResponse;
 
 enum Found<'a> {
     Nothing,
@@ -41,14 +57,21 @@ enum Found<'a> {
 }
 
 impl Doors {
-    /// Prepares the table. `started_s` is the process's start as seconds since 1970, for request ids.
+    /// Prepares the tables, the first that matches counting. `started_s` is the process's start as seconds since 1970, for
+    /// request ids; `refuse` answers at the doors of pages.
     #[must_use]
-    pub fn new(table: &[Door], started_s: i64) -> Self {
-        let entries = table
+    pub fn new(tables: &[&[Door]], started_s: i64, refuse: Refuse) -> Self {
+        let entries = tables
             .iter()
+            .copied()
+            .flatten()
             .map(|door| (ResourceDef::new(door.path), *door))
             .collect();
-        Self { entries, started_s }
+        Self {
+            entries,
+            started_s,
+            refuse,
+        }
     }
 
     fn find(&self, method: &str, path: &str) -> Found<'_> {
@@ -86,9 +109,10 @@ pub async fn guard<B: MessageBody + 'static>(
     let (method, path) = (request.method().to_string(), request.path().to_owned());
     let mut response = match admit(&request).await {
         Ok(()) => next.call(request).await?.map_into_boxed_body(),
-        Err(problem) => request
-            .into_response(problem.error_response())
-            .map_into_boxed_body(),
+        Err((way, problem)) => {
+            let answer = refusal(request.request(), way, &problem);
+            request.into_response(answer).map_into_boxed_body()
+        }
     };
     if let Ok(value) = HeaderValue::from_str(&id.0) {
         response
@@ -114,8 +138,19 @@ fn count<B>(response: &ServiceResponse<B>, method: &str, took: Duration) {
     }
 }
 
-async fn admit(request: &ServiceRequest) -> Result<(), Problem> {
-    let missing = || Problem::from(Error::Internal("the door has no table".into()));
+/// A refusal as whoever stands at the door reads it.
+fn refusal(request: &HttpRequest, way: Way, problem: &Problem) -> HttpResponse {
+    match (way, request.app_data::<Data<Doors>>()) {
+        (Way::Page, Some(doors)) => (doors.refuse)(request, problem),
+        _ => problem.error_response(),
+    }
+}
+
+async fn admit(request: &ServiceRequest) -> Result<(), (Way, Problem)> {
+    let missing = || {
+        let error = Error::Internal("the door has no table".into());
+        (Way::Api, Problem::from(error))
+    };
     let doors = request
         .app_data::<Data<Doors>>()
         .cloned()
@@ -125,20 +160,40 @@ async fn admit(request: &ServiceRequest) -> Result<(), Problem> {
         .cloned()
         .ok_or_else(missing)?;
     let door = match doors.find(request.method().as_str(), request.path()) {
-        Found::Nothing => return Err(Problem::no_such_route(request.path())),
+        Found::Nothing => return Err((Way::Api, Problem::no_such_route(request.path()))),
         Found::Methods(methods) => {
-            return Err(Problem::method_not_allowed(
-                request.method().as_str(),
-                &methods.join(", "),
-            ));
+            let problem =
+                Problem::method_not_allowed(request.method().as_str(), &methods.join(", "));
+            return Err((Way::Api, problem));
         }
         Found::Door(door) => *door,
     };
     request.extensions_mut().insert(Route(door.path));
+    enter(request, &service, &door)
+        .await
+        .map_err(|problem| (door.way, problem))
+}
+
+/// Finds who stands at a door, and whether it opens for them.
+async fn enter(request: &ServiceRequest, service: &Service, door: &Door) -> Result<(), Problem> {
     let Some(roles) = door.roles else {
+        if door.way == Way::Page
+            && let Some(session) = session(request, service).await?
+        {
+            request.extensions_mut().insert(session);
+        }
         return Ok(());
     };
-    let caller = caller(request, &service).await?;
+    let caller = match door.way {
+        Way::Api => caller(request, service).await?,
+        Way::Page => {
+            let found = session(request, service).await?;
+            let session = found.ok_or_else(Problem::unauthenticated)?;
+            let caller = session.caller.clone();
+            request.extensions_mut().insert(session);
+            caller
+        }
+    };
     if !caller.roles.allows(roles) {
         let words: Vec<&str> = roles
             .iter()
@@ -155,6 +210,17 @@ async fn admit(request: &ServiceRequest) -> Result<(), Problem> {
     }
     request.extensions_mut().insert(caller);
     Ok(())
+}
+
+/// Finds the session of the cookie.
+async fn session(request: &ServiceRequest, service: &Service) -> Result<Option<Session>, Problem> {
+    let Some(secret) = sessions::secret_of(request) else {
+        return Ok(None);
+    };
+    let now = service.now();
+    Ok(service
+        .read(move |conn| sessions::session_find(conn, secret, now))
+        .await?)
 }
 
 /// Finds the token of the `Authorization` header. The look-up is by the secret's hash, so that no comparison of the

@@ -18,12 +18,13 @@ mod query;
 mod reply;
 mod request_id;
 mod service;
+pub mod sessions;
 mod store;
 pub mod tokens;
 
 pub use body::{Body, NoBody, RawBody};
 pub use caller::{Caller, Role, Roles};
-pub use door::{Door, Doors, guard};
+pub use door::{Door, Doors, Refuse, Way, guard};
 pub use etag::IfMatch;
 pub use paging::{List, Page, PageQuery};
 pub use patch::{MergePatch, merge_patch};

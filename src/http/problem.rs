@@ -178,6 +178,12 @@ impl Problem {
         )
     }
 
+    /// The kind and what is wrong here, in words for a person.
+    #[must_use]
+    pub fn words(&self) -> (&str, &str) {
+        (self.0.title, &self.0.detail)
+    }
+
     /// The document.
     #[must_use]
     pub fn body(&self) -> ProblemBody {

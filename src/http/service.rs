@@ -166,6 +166,23 @@ impl Service {
         Ok(reply.into_response())
     }
 
+    /// Runs an operation that writes in the name of `actor`, on a thread where waiting is allowed; nothing is kept for a
+    /// repeat.
+    ///
+    /// # Errors
+    /// The operation's error as a problem.
+    pub async fn run<T, F>(&self, actor: &'static str, work: F) -> Result<T, Problem>
+    where
+        T: Send + 'static,
+        F: FnOnce(&mut Tx<'_>) -> Result<T, Error> + Send + 'static,
+    {
+        let service = self.clone();
+        web::block(move || service.as_actor(actor, work))
+            .await
+            .map_err(gone)?
+            .map_err(Problem::from)
+    }
+
     fn write_blocking<F>(&self, request: &NoBody, work: F) -> Result<Reply, Error>
     where
         F: FnOnce(&mut Tx<'_>) -> Result<Reply, Error>,

@@ -6,7 +6,7 @@ use diesel::prelude::*;
 use super::caller::{Caller, Roles};
 use super::reply::Reply;
 use crate::base::Error;
-use crate::db::schema::{idempotency_keys, tokens};
+use crate::db::schema::{idempotency_keys, sessions, tokens};
 use crate::db::{AnyConnection, stored_instant};
 
 /// What identifies a request that may be repeated.
@@ -41,18 +41,67 @@ pub(super) fn token_by_hash(
         .select(TokenRow::as_select())
         .first(conn)
         .optional()?;
+    row.map_or(Ok(None), |token| live(token, stored_instant(now)))
+}
+
+/// Who a token stands for, as long as it does.
+fn live(token: TokenRow, now: NaiveDateTime) -> Result<Option<Caller>, Error> {
+    if token.revoked_at.is_some() || token.expires_at.is_some_and(|at| at <= now) {
+        return Ok(None);
+    }
+    let roles: Roles = token.roles.parse().map_err(Error::Internal)?;
+    Ok(Some(Caller {
+        token_id: token.id,
+        name: token.name,
+        roles,
+    }))
+}
+
+/// Who an open session is of.
+pub(super) fn session_by_hash(
+    conn: &mut AnyConnection,
+    hash: &str,
+    now: DateTime<Utc>,
+) -> Result<Option<Caller>, Error> {
     let now = stored_instant(now);
-    let live = row
-        .filter(|token| token.revoked_at.is_none() && token.expires_at.is_none_or(|at| at > now));
-    live.map(|token| {
-        let roles: Roles = token.roles.parse().map_err(Error::Internal)?;
-        Ok(Caller {
-            token_id: token.id,
-            name: token.name,
-            roles,
-        })
-    })
-    .transpose()
+    let row: Option<TokenRow> = sessions::table
+        .inner_join(tokens::table)
+        .filter(sessions::hash.eq(hash))
+        .filter(sessions::ended_at.is_null())
+        .filter(sessions::expires_at.gt(now))
+        .select(TokenRow::as_select())
+        .first(conn)
+        .optional()?;
+    row.map_or(Ok(None), |token| live(token, now))
+}
+
+pub(super) fn session_insert(
+    conn: &mut AnyConnection,
+    token_id: i64,
+    hash: &str,
+    now: NaiveDateTime,
+    expires_at: NaiveDateTime,
+) -> Result<(), Error> {
+    diesel::insert_into(sessions::table)
+        .values((
+            sessions::token_id.eq(token_id),
+            sessions::hash.eq(hash),
+            sessions::created_at.eq(now),
+            sessions::expires_at.eq(expires_at),
+        ))
+        .execute(conn)?;
+    Ok(())
+}
+
+pub(super) fn session_end(
+    conn: &mut AnyConnection,
+    hash: &str,
+    now: NaiveDateTime,
+) -> Result<(), Error> {
+    diesel::update(sessions::table.filter(sessions::hash.eq(hash)))
+        .set(sessions::ended_at.eq(Some(now)))
+        .execute(conn)?;
+    Ok(())
 }
 
 pub(super) fn token_insert(

@@ -36,5 +36,5 @@ mod tests;
 pub mod view;
 pub mod walk;
 
-pub use ops::{advice_kept, drain, refresh};
+pub use ops::{Standing, advice_kept, drain, forecast_settings, refresh, standing};
 pub use routes::{refreshed, routes};

@@ -4,7 +4,7 @@
 //! materials are locked like those of any stock operation, so that two refreshes never warn of one thing twice; advice
 //! that is kept is of its day. Deliberately absent: any refresh inside a booking.
 
-use std::collections::{BTreeSet, HashMap};
+use std::collections::{BTreeMap, BTreeSet, HashMap};
 
 use chrono::NaiveDate;
 
@@ -13,11 +13,12 @@ use super::batches::{Batch, batches};
 use super::judge::{Books, Judgement, judge};
 use super::kept::KeptAdvice;
 use super::load;
+use super::material_facts::MaterialBooks;
 use super::settings::ForecastSettings;
 use super::store::{self, OpenWarning};
 use super::view::{ReorderDetail, reorder_detail};
 use crate::base::{Currency, Error};
-use crate::catalogue::{Item, item_by_code};
+use crate::catalogue::{Item, item_by_code, material_all};
 use crate::db::{AnyConnection, Tx};
 use crate::http::Service;
 use crate::stock::load::lock;
@@ -66,7 +67,7 @@ fn refresh_scope(service: &Service, scope: Scope) -> Result<(), Error> {
 }
 
 /// How demand is foreseen in this process.
-pub(super) fn forecast_settings(service: &Service) -> ForecastSettings {
+pub fn forecast_settings(service: &Service) -> ForecastSettings {
     service
         .part::<ForecastSettings>()
         .copied()
@@ -278,6 +279,42 @@ pub fn advice_kept(conn: &mut AnyConnection) -> Result<Vec<KeptAdvice>, Error> {
         .into_iter()
         .map(|(_, body)| serde_json::from_str(&body).map_err(Error::internal))
         .collect()
+}
+
+/// A material in use: what the books say of it, and what is made of that.
+pub struct Standing {
+    /// Its entry, packs and orders.
+    pub books: MaterialBooks,
+    /// The advice, and what it was made from.
+    pub judgement: Judgement,
+}
+
+/// Every material in use with its packs and the advice on it, made from the books as they are, by their ids.
+///
+/// # Errors
+/// [`Error::Unavailable`] when the database does not answer.
+pub fn standing(
+    conn: &mut AnyConnection,
+    day: (NaiveDate, Currency),
+    forecast: ForecastSettings,
+) -> Result<Vec<Standing>, Error> {
+    let ids = material_all(conn)?
+        .into_iter()
+        .filter(|entry| !entry.retired)
+        .map(|entry| entry.id);
+    let links = store::kit_links(conn)?;
+    let circumstances = load::circumstances(conn, day, forecast)?;
+    let mut found = BTreeMap::new();
+    for batch in batches(&ids.collect(), &links, usize::MAX) {
+        let mut books = load::books(conn, &batch, &links, day.0)?;
+        let (judgements, _) = judge(&books, &circumstances);
+        for judgement in judgements {
+            if let Some(books) = books.materials.remove(&judgement.item_id) {
+                found.insert(judgement.item_id, Standing { books, judgement });
+            }
+        }
+    }
+    Ok(found.into_values().collect())
 }
 
 /// The advice on a material or kit with all that it rests on, made from the books as they are.

@@ -52,6 +52,19 @@ pub fn shelf(conn: &mut AnyConnection, materials: &[i64]) -> Result<Vec<PackFact
     shelf_with(conn, materials, None)
 }
 
+/// What each pack of some materials that still holds something held when it came.
+///
+/// # Errors
+/// [`Error::Unavailable`] when the database does not answer.
+pub fn packs_received(
+    conn: &mut AnyConnection,
+    materials: &[i64],
+) -> Result<HashMap<i64, Quantity>, Error> {
+    Ok(store::packs_received(conn, materials)?
+        .into_iter()
+        .collect())
+}
+
 /// The shelf as something that was used on `day` can have been taken from it. For today that is the shelf as it stands; on
 /// a day before it, a pack gives no more than was there then and is not needed by later entries; and a pack that was
 /// counted since gives what was there then, whatever it holds now.

@@ -154,14 +154,14 @@ pub fn give_back(shelf: &mut [PackFacts], promised: impl IntoIterator<Item = (i6
 }
 
 #[cfg(test)]
-pub(super) mod tests {
+pub(crate) mod tests {
     use super::*;
 
-    pub(in crate::stock) fn day(text: &str) -> NaiveDate {
+    pub(crate) fn day(text: &str) -> NaiveDate {
         text.parse().unwrap()
     }
 
-    pub(in crate::stock) fn pack(pack_id: i64, on_hand: i32) -> PackFacts {
+    pub(crate) fn pack(pack_id: i64, on_hand: i32) -> PackFacts {
         PackFacts {
             pack_id,
             no: 1,

@@ -4,6 +4,7 @@ DROP FUNCTION refusal_changes_advice;
 DROP TRIGGER orders_use_the_budget ON order_lines;
 DROP FUNCTION order_uses_the_budget;
 ALTER TABLE warnings DROP COLUMN raised_due_on;
+DROP TABLE sessions;
 DROP TABLE calendar_keys;
 DROP TABLE deliveries;
 DROP TABLE outbox;

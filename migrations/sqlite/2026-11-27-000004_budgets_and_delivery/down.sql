@@ -3,6 +3,7 @@ DROP TRIGGER refusals_change_advice;
 DROP TRIGGER orders_use_the_budget;
 DROP TRIGGER cancelled_orders_free_the_budget;
 ALTER TABLE warnings DROP COLUMN raised_due_on;
+DROP TABLE sessions;
 DROP TABLE calendar_keys;
 DROP TABLE deliveries;
 DROP TABLE outbox;

@@ -68,6 +68,17 @@ CREATE TABLE calendar_keys (
     revoked_at  TIMESTAMP
 );
 
+-- A browser that somebody signed in with a token. The secret of its cookie is kept as a hash, like a token's.
+CREATE TABLE sessions (
+    id          INTEGER NOT NULL PRIMARY KEY AUTOINCREMENT,
+    token_id    BIGINT NOT NULL REFERENCES tokens (id),
+    hash        TEXT NOT NULL CONSTRAINT sessions_hash_unique UNIQUE,
+    created_at  TIMESTAMP NOT NULL,
+    expires_at  TIMESTAMP NOT NULL,
+    ended_at    TIMESTAMP
+);
+CREATE INDEX sessions_token ON sessions (token_id);
+
 -- The day that a warning spoke of when it was last raised: what has drifted from it by days is raised again.
 ALTER TABLE warnings ADD COLUMN raised_due_on DATE;
 UPDATE warnings SET raised_due_on = due_on;

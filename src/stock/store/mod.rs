@@ -26,7 +26,7 @@ pub(super) use movements::{
 pub(super) use orders::{OrderedLine, lines_ordered};
 pub(super) use packs::{
     LabelRow, NewPack, PackRow, materials_in_stock, pack_fetch, pack_insert, pack_labels,
-    pack_touch, packs_of_lots, shelf_rows,
+    pack_touch, packs_of_lots, packs_received, shelf_rows,
 };
 pub(super) use price_shares::{
     corrections_against_shares, revaluations_against_shares, share_insert, shares_of_cast,

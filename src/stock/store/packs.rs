@@ -73,6 +73,19 @@ pub(in crate::stock) fn pack_insert(
         .get_result(conn)?)
 }
 
+/// What each pack of some materials that still holds something held when it came.
+pub(in crate::stock) fn packs_received(
+    conn: &mut AnyConnection,
+    material_ids: &[i64],
+) -> Result<Vec<(i64, Quantity)>, Error> {
+    Ok(packs::table
+        .inner_join(lots::table)
+        .filter(lots::material_id.eq_any(material_ids))
+        .filter(packs::on_hand_micro.gt(0))
+        .select((packs::id, packs::received_micro))
+        .load(conn)?)
+}
+
 pub(in crate::stock) fn pack_fetch(
     conn: &mut AnyConnection,
     id: i64,

@@ -1,0 +1,43 @@
+//! Forms: read as they are sent, and only from a page of the session's own.
+//!
+//! Invariants: a form without the key of its session is refused, whatever else it says (OWASP, Cross-Site Request Forgery
+//! Prevention Cheat Sheet: synchronizer token), and so is one that the browser says another site sent (the same sheet: fetch
+//! metadata). Deliberately absent: what a form means.
+
+use actix_web::HttpRequest;
+
+use crate::http::Problem;
+use crate::http::sessions::Session;
+
+/// Checks that the browser did not send the form from another site. One that says nothing is an older browser's.
+///
+/// # Errors
+/// 403.
+pub(super) fn from_here(request: &HttpRequest) -> Result<(), Problem> {
+    let site = request.headers().get("sec-fetch-site");
+    match site.and_then(|site| site.to_str().ok()) {
+        None | Some("same-origin" | "none") => Ok(()),
+        Some(other) => Err(Problem::forbidden(format!(
+            "the form was sent from elsewhere (`{other}`): open the page here and send it again"
+        ))),
+    }
+}
+
+/// Checks that the form came from a page of the session.
+///
+/// # Errors
+/// 403.
+pub(super) fn of_session(
+    request: &HttpRequest,
+    session: &Session,
+    form_key: &str,
+) -> Result<(), Problem> {
+    from_here(request)?;
+    match session.sent(form_key) {
+        true => Ok(()),
+        false => Err(Problem::forbidden(
+            "the form is not one of this session: open the page again and send it once more"
+                .to_owned(),
+        )),
+    }
+}

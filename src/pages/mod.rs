@@ -1,0 +1,19 @@
+//! The pages room: what the person at the balance, the buyer and the investigator look at, made on the server.
+//!
+//! Invariants: a page shows what the operations below say, in their words, and computes nothing but how it looks; every page
+//! works without scripts; nothing is fetched from elsewhere; whoever is not signed in sees the page to sign in. A page's
+//! template stands beside its handler and is dumb: a typed struct holds what it shows. Deliberately absent: any rule of stock,
+//! casting, costing or ordering.
+
+mod assets;
+mod form;
+mod frame;
+mod refusal;
+mod routes;
+mod shelf;
+mod sign_in;
+mod words;
+
+pub use refusal::refuse;
+pub use routes::routes;
+pub use words::{amount, day};

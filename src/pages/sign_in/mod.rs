@@ -1,0 +1,5 @@
+//! Signing in with a token, and out again.
+
+mod routes;
+
+pub(super) use routes::routes;

@@ -1,0 +1,145 @@
+//! The addresses of signing in and out.
+//!
+//! Invariants: where one is led afterwards is a page of this service, never another site; a token that is not valid is told
+//! nothing more than that.
+
+use actix_web::http::StatusCode;
+use actix_web::http::header::LOCATION;
+use actix_web::web::{Data, Form, Query, ServiceConfig};
+use actix_web::{HttpRequest, HttpResponse, get, post};
+use askama::Template;
+use serde::Deserialize;
+
+use crate::http::Service;
+use crate::http::sessions::{Session, session_end, session_open};
+use crate::pages::form::{from_here, of_session};
+use crate::pages::frame::{Frame, Place, page};
+use crate::pages::refusal::Refused;
+
+pub(in crate::pages) fn routes(config: &mut ServiceConfig) {
+    config
+        .service(sign_in_get)
+        .service(sign_in_post)
+        .service(sign_out_post);
+}
+
+#[derive(Template)]
+#[template(path = "sign_in/sign_in.html", config = "src/pages/askama.toml")]
+struct SignInPage {
+    frame: Frame,
+    next: String,
+    fault: Option<&'static str>,
+}
+
+/// Where to go afterwards.
+#[derive(Debug, Deserialize)]
+struct Next {
+    #[serde(default)]
+    next: String,
+}
+
+/// What the form sends.
+#[derive(Deserialize)]
+struct SignIn {
+    token: String,
+    #[serde(default)]
+    next: String,
+}
+
+/// A page of this service to go to; the shelf when it is none.
+fn own(next: &str) -> &str {
+    let path = next.starts_with('/') && !next.starts_with("//") && !next.contains('\\');
+    match path && next.chars().all(|c| !c.is_control()) {
+        true => next,
+        false => "/",
+    }
+}
+
+#[get("/sign-in")]
+async fn sign_in_get(
+    service: Data<Service>,
+    request: HttpRequest,
+    query: Query<Next>,
+) -> Result<HttpResponse, Refused> {
+    let shown = SignInPage {
+        frame: Frame::new("Sign in", Place::Elsewhere, &service, None),
+        next: own(&query.next).to_owned(),
+        fault: None,
+    };
+    page(StatusCode::OK, &shown).map_err(|error| Refused::new(&request, error))
+}
+
+#[post("/sign-in")]
+async fn sign_in_post(
+    service: Data<Service>,
+    request: HttpRequest,
+    form: Form<SignIn>,
+) -> Result<HttpResponse, Refused> {
+    let refused = |problem| Refused::new(&request, problem);
+    from_here(&request).map_err(refused)?;
+    let SignIn { token, next } = form.into_inner();
+    let cookie = service
+        .run("sign-in", move |tx| session_open(tx, &token))
+        .await
+        .map_err(refused)?;
+    let Some(cookie) = cookie else {
+        let shown = SignInPage {
+            frame: Frame::new("Sign in", Place::Elsewhere, &service, None),
+            next: own(&next).to_owned(),
+            fault: Some(
+                "This is no token that opens anything now: it may be mistyped, revoked or past its day.",
+            ),
+        };
+        return page(StatusCode::UNPROCESSABLE_ENTITY, &shown)
+            .map_err(|error| Refused::new(&request, error));
+    };
+    Ok(HttpResponse::SeeOther()
+        .cookie(cookie)
+        .insert_header((LOCATION, own(&next).to_owned()))
+        .finish())
+}
+
+/// What the form to sign out sends.
+#[derive(Deserialize)]
+struct SignOut {
+    form_key: String,
+}
+
+#[post("/sign-out")]
+async fn sign_out_post(
+    service: Data<Service>,
+    request: HttpRequest,
+    session: Session,
+    form: Form<SignOut>,
+) -> Result<HttpResponse, Refused> {
+    let refused = |problem| Refused::new(&request, problem);
+    of_session(&request, &session, &form.form_key).map_err(refused)?;
+    let cookie = service
+        .run("sign-out", move |tx| session_end(tx, &session))
+        .await
+        .map_err(refused)?;
+    Ok(HttpResponse::SeeOther()
+        .cookie(cookie)
+        .insert_header((LOCATION, "/sign-in"))
+        .finish())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::own;
+
+    #[test]
+    fn one_is_led_to_a_page_of_this_service_only() {
+        for (next, expected) in [
+            ("/", "/"),
+            ("/lots/3?from=label", "/lots/3?from=label"),
+            ("", "/"),
+            ("https://elsewhere.example/", "/"),
+            ("//elsewhere.example/", "/"),
+            ("/\\elsewhere.example", "/"),
+            ("/a\r\nSet-Cookie: b", "/"),
+        ] {
+            assert_eq!(own(next), expected);
+        }
+    }
+}
