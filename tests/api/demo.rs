@@ -359,7 +359,7 @@ fn served(folder: &Path) -> Served {
         .spawn()
         .expect("the binary must start");
     let out = BufReader::new(child.stdout.take().expect("standard output"));
-    let lines = out.lines().map_while(Result::ok).take(5).collect();
+    let lines = out.lines().map_while(Result::ok).take(6).collect();
     Served { child, lines }
 }
 
@@ -375,13 +375,30 @@ fn refused(folder: &Path, says: &str) {
 fn the_command_serves_what_it_says() {
     let folder = tempfile::TempDir::new().expect("a temporary folder");
     let first = served(folder.path());
-    let address = first.lines[0]
+    let address = first.lines[1]
         .strip_prefix("listening on http://")
-        .expect("the address first");
-    let token = first.lines[1]
+        .expect("the address second");
+    let token = first.lines[2]
         .strip_prefix("administrator token: ")
         .expect("then the token")
         .to_owned();
+    // The first address signs in and shows the shelf.
+    let link = first.lines[0]
+        .strip_prefix("open ")
+        .and_then(|line| line.strip_suffix(" in a browser"))
+        .expect("a link");
+    let browser = reqwest::blocking::Client::builder()
+        .cookie_store(true)
+        .build()
+        .expect("a browser");
+    let shelf = browser.get(link).send().expect("an answer");
+    assert_eq!(
+        (shelf.status().as_u16(), shelf.url().path()),
+        (200, "/"),
+        "{link}"
+    );
+    let shelf = shelf.text().expect("a page");
+    assert!(shelf.contains("On the shelf"), "{shelf}");
     let client = Client::new(address.parse().expect("an address"), Some(token.clone()));
     assert_eq!(
         client.get("/v1/tokens").expect(200).json()["items"][0]["name"],
@@ -390,7 +407,7 @@ fn the_command_serves_what_it_says() {
     let recipes = client.get("/v1/recipes").expect(200).json();
     assert_eq!(recipes["items"].as_array().map(Vec::len), Some(3));
     for (line, path) in
-        first.lines[2..]
+        first.lines[3..]
             .iter()
             .zip(["/v1/lots", "/v1/warnings", "/v1/reports/replica-cost"])
     {
@@ -411,12 +428,12 @@ fn the_command_serves_what_it_says() {
     let again = served(folder.path());
     assert_eq!(
         again.lines.len(),
-        5,
+        6,
         "what an earlier demo left is made anew: {:?}",
         again.lines
     );
     assert_ne!(
-        again.lines[1].strip_prefix("administrator token: "),
+        again.lines[2].strip_prefix("administrator token: "),
         Some(token.as_str())
     );
 }

@@ -35,6 +35,7 @@ mod mix_corrections;
 mod openapi;
 mod orders;
 mod packs;
+mod pages;
 mod periods;
 mod plans;
 mod postgres_backup;

@@ -278,6 +278,7 @@ fn the_sample_of_this_schema_is_written() {
     life::live(&app);
     life::live_with_treatments(&app);
     life::live_with_corrections(&app);
+    life::live_with_delivery(&app);
     assert!(app.service.db().read(verify).expect("the books").ok);
     let head = format!(
         "-- What a lab wrote with the schema {version}. Never changed: see tests/api/upgrades.rs.\n"

@@ -2,7 +2,7 @@
 //!
 //! Invariants: a database that is not a demo's is refused before anything in it is changed; only the demo's own file in
 //! the working directory is ever made anew, and not while a process has it open; what a demo in another database holds
-//! stays as it is. Standard output has the address, an administrator's token and three calls to try, in this order.
+//! stays as it is. Standard output has a link that signs in, the address, an administrator's token and three calls to try, in this order.
 //! Deliberately absent: what happens in the lab (the files in seeds-demo/ say it).
 
 mod day;
@@ -151,6 +151,9 @@ const CALLS: [(&str, &str); 3] = [
 ];
 
 fn tell(address: SocketAddr, token: &str) -> Result<(), Failure> {
+    say(&format!(
+        "open http://{address}/sign-in?token={token} in a browser"
+    ))?;
     say(&format!("listening on http://{address}"))?;
     say(&format!("administrator token: {token}"))?;
     CALLS.iter().try_for_each(|(what, path)| {

@@ -3,6 +3,7 @@
 //! Invariants: where one is led afterwards is a page of this service, never another site; a token that is not valid is told
 //! nothing more than that.
 
+use actix_web::cookie::Cookie;
 use actix_web::http::StatusCode;
 use actix_web::http::header::LOCATION;
 use actix_web::web::{Data, Form, Query, ServiceConfig};
@@ -10,6 +11,8 @@ use actix_web::{HttpRequest, HttpResponse, get, post};
 use askama::Template;
 use serde::Deserialize;
 
+use crate::base::Error;
+use crate::db::{Tx, installation_fetch};
 use crate::http::Service;
 use crate::http::sessions::{Session, session_end, session_open};
 use crate::pages::form::{from_here, of_session};
@@ -31,11 +34,12 @@ struct SignInPage {
     fault: Option<&'static str>,
 }
 
-/// Where to go afterwards.
-#[derive(Debug, Deserialize)]
-struct Next {
+/// Where to go afterwards; and, in a demo alone, a token to sign in with at once.
+#[derive(Deserialize)]
+struct Asked {
     #[serde(default)]
     next: String,
+    token: Option<String>,
 }
 
 /// What the form sends.
@@ -59,14 +63,39 @@ fn own(next: &str) -> &str {
 async fn sign_in_get(
     service: Data<Service>,
     request: HttpRequest,
-    query: Query<Next>,
+    query: Query<Asked>,
 ) -> Result<HttpResponse, Refused> {
+    if let Some(token) = query.token.clone()
+        && let Some(cookie) = service
+            .run("sign-in", move |tx| demo_session(tx, &token))
+            .await
+            .map_err(|problem| Refused::new(&request, problem))?
+    {
+        return Ok(led_on(cookie, &query.next));
+    }
     let shown = SignInPage {
         frame: Frame::new("Sign in", Place::Elsewhere, &service, None),
         next: own(&query.next).to_owned(),
         fault: None,
     };
     page(StatusCode::OK, &shown).map_err(|error| Refused::new(&request, error))
+}
+
+/// A session of a demo for the link that its start prints. Elsewhere a token in an address would stay in the browser's history,
+/// so that none is taken from there.
+fn demo_session(tx: &mut Tx<'_>, token: &str) -> Result<Option<Cookie<'static>>, Error> {
+    match installation_fetch(tx.conn)?.is_some_and(|standing| standing.demo) {
+        true => session_open(tx, token),
+        false => Ok(None),
+    }
+}
+
+/// Leads on to where somebody who is signed in now wanted to go.
+fn led_on(cookie: Cookie<'static>, next: &str) -> HttpResponse {
+    HttpResponse::SeeOther()
+        .cookie(cookie)
+        .insert_header((LOCATION, own(next).to_owned()))
+        .finish()
 }
 
 #[post("/sign-in")]
@@ -93,10 +122,7 @@ async fn sign_in_post(
         return page(StatusCode::UNPROCESSABLE_ENTITY, &shown)
             .map_err(|error| Refused::new(&request, error));
     };
-    Ok(HttpResponse::SeeOther()
-        .cookie(cookie)
-        .insert_header((LOCATION, own(&next).to_owned()))
-        .finish())
+    Ok(led_on(cookie, &next))
 }
 
 /// What the form to sign out sends.

@@ -5,6 +5,7 @@
 //! read from the sample itself.
 
 use heeltap::db::job_claim;
+use heeltap::http::sessions::session_open;
 use serde_json::{Value, json};
 
 use crate::support::lab::{receive, stocked};
@@ -200,4 +201,23 @@ fn casts(app: &TestApp) {
     let mut short = request(45, "2026-03-20");
     short["allow_short"] = json!(true);
     app.post("/v1/casts", short).expect(201);
+}
+
+/// Goes on with what came with budgets, delivery and sessions: something delivered to nobody yet, a key, a person signed in.
+pub(super) fn live_with_delivery(app: &TestApp) {
+    let half_year = json!({"first_day": "2026-01-01", "last_day": "2026-06-30", "amount": "900"});
+    app.post("/v1/purchase-budgets", half_year).expect(201);
+    app.post(
+        "/v1/webhooks",
+        json!({"url": "https://hooks.example/heeltap"}),
+    )
+    .expect(201);
+    app.post("/v1/webhooks/1/test", json!({})).expect(201);
+    app.post("/v1/calendar-keys", json!({"name": "wall"}))
+        .expect(201);
+    let token = app.token().to_owned();
+    app.service
+        .as_actor("sign-in", |tx| session_open(tx, &token))
+        .expect("the database must answer")
+        .expect("a session");
 }
