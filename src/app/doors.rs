@@ -48,6 +48,7 @@ pub const PAGES: &[Door] = &[
     page("POST", "/sign-out", EVERYONE),
     page("GET", "/assets/{file}", ANYONE),
     page("GET", "/", EVERYONE),
+    page("GET", "/buy", EVERYONE),
 ];
 
 /// The operations of the API.

@@ -22,6 +22,8 @@ const CONTENT_POLICY: &str = "default-src 'none'; style-src 'self'; img-src 'sel
 pub(super) enum Place {
     /// What stands on the shelf, and what is to do.
     Shelf,
+    /// What to order.
+    Buy,
     /// None of them.
     Elsewhere,
 }
@@ -68,9 +70,10 @@ impl Frame {
         }
     }
 
-    /// Whether the page belongs to a place.
-    pub(super) fn at_shelf(&self) -> bool {
-        self.place == Place::Shelf
+    /// The places with their addresses, and whether the page belongs there.
+    pub(super) fn places(&self) -> [(&'static str, &'static str, bool); 2] {
+        [("Shelf", "/", Place::Shelf), ("Buy", "/buy", Place::Buy)]
+            .map(|(name, address, place)| (name, address, self.place == place))
     }
 }
 

@@ -6,8 +6,10 @@
 //! casting, costing or ordering.
 
 mod assets;
+mod buy;
 mod form;
 mod frame;
+mod horizon;
 mod refusal;
 mod routes;
 mod shelf;

@@ -108,8 +108,8 @@ pub struct Unbooked {
 ///     .map(|(notice_days, quantity_micro)| PlannedDemand { on, notice_days, quantity_micro });
 /// let found = unbooked(&used, &planned, &[], 14);
 /// assert_eq!(found.daily, [DailyDemand { on, quantity_micro: 30 }]);
-/// // Today and tomorrow, the cast of such notice would be booked already: a third of 30 is still to come.
-/// assert_eq!(found.notice_share[..4], [1.0 / 3.0, 1.0 / 3.0, 1.0 / 3.0, 1.0]);
+/// // For today and tomorrow, the cast of such notice would be booked already: a third of 30 is still to come.
+/// assert_eq!(found.notice_share[..3], [1.0 / 3.0, 1.0 / 3.0, 1.0]);
 /// ```
 #[must_use]
 pub fn unbooked(
@@ -152,7 +152,7 @@ pub fn unbooked(
     }
 }
 
-/// The shares for the days from today to the end of the protection interval, from the booked part of the unbooked demand
+/// The shares for the days from today on, as far as they are below 1, from the booked part of the unbooked demand
 /// (notice, quantity) and `all` of it.
 fn notice_share(
     late: impl Iterator<Item = (u16, i64)>,
@@ -172,14 +172,13 @@ fn notice_share(
     if whole <= 0.0 {
         return Vec::new();
     }
-    // What is booked on the day itself is still to come for today, and for tomorrow.
-    let mut still_to_come = without_notice + by_notice.first().copied().unwrap_or(0.0);
-    let mut shares = vec![still_to_come / whole; 2];
-    for sum in by_notice.iter().skip(1) {
+    let mut still_to_come = without_notice;
+    let shares = by_notice.iter().map(|sum| {
+        // What is booked so many days ahead today may not be booked yet this morning.
         still_to_come += sum;
-        shares.push((still_to_come / whole).min(1.0));
-    }
-    shares
+        (still_to_come / whole).min(1.0)
+    });
+    shares.collect()
 }
 
 #[cfg(test)]
@@ -239,8 +238,8 @@ mod tests {
         let found = unbooked(&used(&[(7, 50)]), &[], &[refused], 14);
         assert_eq!(found.daily, used(&[(7, 90)]));
         // 50 come without notice; of the refused 40 the booking is seen on the days less than 3 ahead.
-        assert_eq!(found.notice_share[3], 50.0 / 90.0);
-        assert_eq!(found.notice_share[4], 1.0);
+        assert_eq!(found.notice_share[2], 50.0 / 90.0);
+        assert_eq!(found.notice_share[3], 1.0);
     }
 
     #[test]
@@ -261,7 +260,7 @@ mod tests {
             prop_assert!(found.notice_share.iter().all(|share| (0.0..=1.0).contains(share)));
             if let Some(last) = found.notice_share.last() {
                 prop_assert!((last - 1.0).abs() < 1e-9);
-                prop_assert_eq!(found.notice_share.len(), usize::from(protection_days) + 1);
+                prop_assert_eq!(found.notice_share.len(), usize::from(protection_days));
             }
             let all: i64 = use_.iter().map(|entry| entry.1).sum();
             let in_time: i64 = casts.iter().filter(|cast| cast.1 >= protection_days).map(|cast| cast.2).sum();

@@ -281,15 +281,17 @@ pub fn advice_kept(conn: &mut AnyConnection) -> Result<Vec<KeptAdvice>, Error> {
         .collect()
 }
 
-/// A material in use: what the books say of it, and what is made of that.
+/// A material or kit in use: what the books say of it, and what is made of that.
 pub struct Standing {
-    /// Its entry, packs and orders.
-    pub books: MaterialBooks,
+    /// A material's entry, packs and orders; none of a kit.
+    pub books: Option<MaterialBooks>,
     /// The advice, and what it was made from.
     pub judgement: Judgement,
+    /// The supplier of its latest order, by id.
+    pub supplier_id: Option<i64>,
 }
 
-/// Every material in use with its packs and the advice on it, made from the books as they are, by their ids.
+/// Every material and kit in use with the advice on it, made from the books as they are, by their ids.
 ///
 /// # Errors
 /// [`Error::Unavailable`] when the database does not answer.
@@ -308,10 +310,24 @@ pub fn standing(
     for batch in batches(&ids.collect(), &links, usize::MAX) {
         let mut books = load::books(conn, &batch, &links, day.0)?;
         let (judgements, _) = judge(&books, &circumstances);
-        for judgement in judgements {
-            if let Some(books) = books.materials.remove(&judgement.item_id) {
-                found.insert(judgement.item_id, Standing { books, judgement });
+        let lines = books.materials.values().flat_map(|books| &books.lines);
+        let mut suppliers: HashMap<i64, (NaiveDate, i64)> = HashMap::new();
+        for line in lines {
+            let latest = suppliers
+                .entry(line.item_id)
+                .or_insert((line.ordered_on, line.supplier_id));
+            if line.ordered_on >= latest.0 {
+                *latest = (line.ordered_on, line.supplier_id);
             }
+        }
+        for judgement in judgements {
+            let item = judgement.item_id;
+            let standing = Standing {
+                books: books.materials.remove(&item),
+                judgement,
+                supplier_id: suppliers.get(&item).map(|(_, supplier)| *supplier),
+            };
+            found.insert(item, standing);
         }
     }
     Ok(found.into_values().collect())

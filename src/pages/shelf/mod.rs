@@ -4,7 +4,6 @@
 //! of the material would be at its reorder point, as it is used up in order; the horizon beside it shows the advice's own
 //! walk, and its numbers stand behind it. Deliberately absent: any other judgement.
 
-mod horizon;
 mod ops;
 mod plank;
 mod routes;

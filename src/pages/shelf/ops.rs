@@ -6,7 +6,9 @@ use crate::base::{Error, Quantity};
 use crate::casting::life::booked::{BookedCast, casts_booked};
 use crate::db::AnyConnection;
 use crate::http::{Page, Service};
-use crate::reorder::{Standing, forecast_settings, standing};
+use crate::reorder::judge::Judgement;
+use crate::reorder::material_facts::MaterialBooks;
+use crate::reorder::{forecast_settings, standing};
 use crate::stock::load::packs_received;
 use crate::stock::warnings::{Warning, warnings_list};
 
@@ -18,7 +20,7 @@ const CASTS_BACK_DAYS: u64 = 60;
 /// What the shelf is made of.
 pub(super) struct Facts {
     /// Every material in use.
-    pub(super) standing: Vec<Standing>,
+    pub(super) materials: Vec<(MaterialBooks, Judgement)>,
     /// What each pack held when it came.
     pub(super) received: HashMap<i64, Quantity>,
     /// The open warnings.
@@ -33,8 +35,11 @@ pub(super) struct Facts {
 /// [`Error::Unavailable`] when the database does not answer.
 pub(super) fn facts(conn: &mut AnyConnection, service: &Service) -> Result<Facts, Error> {
     let day = (service.today(), service.base_currency());
-    let standing = standing(conn, day, forecast_settings(service))?;
-    let ids: Vec<i64> = standing.iter().map(|one| one.books.entry.id).collect();
+    let materials: Vec<(MaterialBooks, Judgement)> = standing(conn, day, forecast_settings(service))?
+        .into_iter()
+        .filter_map(|one| Some((one.books?, one.judgement)))
+        .collect();
+    let ids: Vec<i64> = materials.iter().map(|(books, _)| books.entry.id).collect();
     let page = Page {
         after: 0,
         limit: WARNINGS_MAX,
@@ -42,7 +47,7 @@ pub(super) fn facts(conn: &mut AnyConnection, service: &Service) -> Result<Facts
     let back = day.0 - chrono::Days::new(CASTS_BACK_DAYS);
     Ok(Facts {
         received: packs_received(conn, &ids)?,
-        standing,
+        materials,
         warnings: warnings_list(conn, true, page)?,
         casts: casts_booked(conn, back)?,
     })

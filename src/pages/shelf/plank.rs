@@ -7,13 +7,14 @@ use std::collections::HashMap;
 
 use chrono::NaiveDate;
 
-use super::horizon::{Horizon, horizon};
 use super::vessel::{Filling, Vessel, vessel};
 use crate::base::{Error, Quantity};
 use crate::catalogue::MaterialKind;
+use crate::pages::horizon::{Horizon, horizon};
 use crate::pages::words::{amount, day};
-use crate::reorder::Standing;
-use crate::stock::shelf::PackFacts;
+use crate::reorder::judge::Judgement;
+use crate::reorder::material_facts::MaterialBooks;
+use crate::stock::shelf::{PackFacts, Unusable};
 
 /// The most vessels that are drawn of one material; the rest is told.
 const VESSELS_MAX: usize = 12;
@@ -58,45 +59,42 @@ pub(super) struct Figure {
 /// # Errors
 /// [`Error::Internal`] when a horizon cannot be drawn.
 pub(super) fn planks(
-    standing: Vec<Standing>,
+    materials: Vec<(MaterialBooks, Judgement)>,
     received: &HashMap<i64, Quantity>,
     today: NaiveDate,
 ) -> Result<Vec<Plank>, Error> {
-    let mut standing = standing;
+    let mut materials = materials;
     let place = |kind: MaterialKind| MaterialKind::ALL.iter().position(|known| *known == kind);
-    standing.sort_by(|one, other| {
-        let key = |of: &Standing| {
-            let entry = &of.books.entry;
-            (place(entry.body.kind), entry.name.clone(), entry.id)
-        };
-        key(one).cmp(&key(other))
+    materials.sort_by_cached_key(|(books, _)| {
+        let entry = &books.entry;
+        (place(entry.body.kind), entry.name.clone(), entry.id)
     });
-    standing
+    materials
         .iter()
-        .filter(|one| is_kept(one))
-        .map(|one| plank(one, received, today))
+        .filter(|(books, judgement)| is_kept(books, judgement))
+        .map(|(books, judgement)| plank(books, judgement, received, today))
         .collect()
 }
 
-fn is_kept(one: &Standing) -> bool {
-    let advice = &one.judgement.advice;
-    !one.books.packs.is_empty()
+fn is_kept(books: &MaterialBooks, judgement: &Judgement) -> bool {
+    let advice = &judgement.advice;
+    !books.packs.is_empty()
         || advice.on_order_micro > 0
         || advice.known_demand_micro > 0
         || advice.due
 }
 
 fn plank(
-    one: &Standing,
+    books: &MaterialBooks,
+    judgement: &Judgement,
     received: &HashMap<i64, Quantity>,
     today: NaiveDate,
 ) -> Result<Plank, Error> {
-    let (entry, advice) = (&one.books.entry, &one.judgement.advice);
+    let (entry, advice) = (&books.entry, &judgement.advice);
     let unit = entry.body.unit.as_str();
     let written = |micro: i64| amount(Quantity::from_micro(micro), unit);
-    let view = &one.judgement.view;
-    let mut packs: Vec<&PackFacts> = one
-        .books
+    let view = &judgement.view;
+    let mut packs: Vec<&PackFacts> = books
         .packs
         .iter()
         .filter(|pack| pack.on_hand.micro() > 0)
@@ -109,7 +107,7 @@ fn plank(
         .take(VESSELS_MAX)
         .map(|(pack, mark)| figure(entry.body.kind, unit, pack, received, mark, today))
         .collect();
-    let arrival = one.judgement.facts.arrivals.iter().min_by_key(|a| a.on);
+    let arrival = judgement.facts.arrivals.iter().min_by_key(|a| a.on);
     Ok(Plank {
         name: entry.name.clone(),
         kind: entry.body.kind.as_str(),
@@ -129,7 +127,7 @@ fn plank(
         }),
         more: packs.len() - figures.len(),
         figures,
-        horizon: horizon(one, today)?,
+        horizon: horizon(judgement, today)?,
     })
 }
 
@@ -192,17 +190,21 @@ fn figure(
         amount(Quantity::from_micro(whole), unit),
         amount(pack.reserved, unit)
     );
+    let barred = pack.barred(today);
     let mut label = vec![pack.lot_code.clone(), amount(pack.on_hand, unit)];
-    if let Some(opened) = pack.opened_on {
-        label.push(format!("opened {}", day(opened, today)));
-    }
-    if let Some(last) = pack.effective_expiry() {
-        label.push(format!("use by {}", day(last, today)));
+    if barred.is_none() {
+        let opened = pack.opened_on;
+        label.extend(opened.map(|opened| format!("opened {}", day(opened, today))));
+        let last = pack.effective_expiry();
+        label.extend(last.map(|last| format!("use by {}", day(last, today))));
     }
     Figure {
         vessel: vessel(kind, filling, whole as f64 / 1e6, words),
         label,
-        barred: pack.barred(today).map(|why| why.to_string()),
+        barred: barred.map(|why| match why {
+            Unusable::ExpiresBefore(last) => format!("was good until {}", day(last, today)),
+            other => other.to_string(),
+        }),
     }
 }
 

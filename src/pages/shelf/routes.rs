@@ -40,7 +40,7 @@ async fn shelf_get(
         .await
         .map_err(refused)?;
     let today = service.today();
-    let planks = planks(found.standing, &found.received, today)
+    let planks = planks(found.materials, &found.received, today)
         .map_err(|error| Refused::new(&request, error))?;
     let shown = ShelfPage {
         frame: Frame::new("Shelf", Place::Shelf, &service, Some(&session)),

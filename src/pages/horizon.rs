@@ -1,4 +1,4 @@
-//! The horizon of a material: the sixty days to come, with bookings, arrivals, expiries, the reorder point, the last day to
+//! The horizon of a material or kit: the sixty days to come, with bookings, arrivals, expiries, the reorder point, the last day to
 //! order, and the day it is dry.
 //!
 //! Invariants: the line is the advice's own walk; the same numbers stand in a table behind the drawing. The drawing's colours
@@ -8,9 +8,9 @@
 use chrono::{Days, NaiveDate};
 use plotters::prelude::*;
 
+use super::words::{amount, day};
 use crate::base::{Error, Quantity};
-use crate::pages::words::{amount, day};
-use crate::reorder::Standing;
+use crate::reorder::judge::Judgement;
 
 /// How many days are shown.
 const DAYS: usize = 60;
@@ -42,13 +42,13 @@ pub(super) struct Horizon {
     pub(super) rows: Vec<(String, String)>,
 }
 
-/// Draws the horizon of a material.
+/// Draws the horizon of a material or kit.
 ///
 /// # Errors
 /// [`Error::Internal`] when it cannot be drawn.
-pub(super) fn horizon(one: &Standing, today: NaiveDate) -> Result<Horizon, Error> {
-    let (advice, facts) = (&one.judgement.advice, &one.judgement.facts);
-    let unit = one.books.entry.body.unit.as_str();
+pub(super) fn horizon(judgement: &Judgement, today: NaiveDate) -> Result<Horizon, Error> {
+    let (advice, facts) = (&judgement.advice, &judgement.facts);
+    let unit = judgement.view.unit.as_str();
     let ahead = |on: NaiveDate| i32::try_from((on - today).num_days()).unwrap_or(i32::MAX);
     let shown = |on: NaiveDate| ahead(on) >= 0 && ahead(on) <= DAYS as i32;
     let walk: Vec<(i32, f64)> = advice
