@@ -2,7 +2,7 @@
 //!
 //! Each day what arrives is added, what was booked and what is forecast is taken (first expired first out), and what
 //! expires that evening is lost. A day of which a share is booked already counts as the rest of a day. The forecast is
-//! uncertain, as [`super::scenario`] says. Demand only adds up, so that "no shortage by day d" has the probability of the
+//! uncertain, as `scenario.rs` says. Demand only adds up, so that "no shortage by day d" has the probability of the
 //! largest scenario that has none. Invariants: more stock never runs out earlier; a later day never has the higher
 //! probability of no shortage. Absent: uncertain arrivals; what to order.
 

@@ -14,6 +14,8 @@ use crate::demand::{Stream, Use, micro};
 use crate::kinds::Kind;
 use crate::shelf::Shelf;
 
+/// Day 0, a Monday.
+const FIRST_DAY: NaiveDate = NaiveDate::from_ymd_opt(2031, 1, 6).expect("a day");
 /// Bookings reach less far, and what is to come of an order beyond it is counted as usual demand.
 const HORIZON_DAYS: u16 = 120;
 
@@ -188,6 +190,5 @@ fn daily(used_micro: &[i64]) -> Vec<DailyDemand> {
 }
 
 fn date(day: usize) -> NaiveDate {
-    // A Monday.
-    NaiveDate::from_ymd_opt(2031, 1, 6).expect("a day") + Days::new(day as u64)
+    FIRST_DAY + Days::new(day as u64)
 }

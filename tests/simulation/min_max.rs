@@ -50,7 +50,7 @@ pub(crate) fn tuned(
     let wanted_g = order_g(advice);
     let service = reached(advice, measure).mean;
     let first = lowest(kind, streams, wanted_g, measure, service);
-    // Where much expires, no distance gives so small an order at that service: the rule keeps three quarters of it.
+    // Held to three quarters: packs are whole and stock expires, so that the order is not in proportion to it.
     let distance_g = (2.0 * wanted_g - order_g(&first)).max(0.75 * wanted_g);
     lowest(kind, streams, distance_g, measure, service)
 }

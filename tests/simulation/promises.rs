@@ -99,7 +99,7 @@ fn lumpy_demand_is_met() {
 
 #[test]
 fn other_levels_are_reached_too() {
-    let some = replications() / 5;
+    let some = replications() / 8;
     for (kind, level) in [(&SMOOTH, 0.90), (&SMOOTH, 0.98), (&PERISHABLE, 0.98)] {
         check(
             kind,
@@ -114,7 +114,7 @@ fn other_levels_are_reached_too() {
 
 #[test]
 fn fill_rates_are_reached_too() {
-    let some = replications() / 5;
+    let some = replications() / 8;
     for (kind, level) in [
         (&SMOOTH, 0.98),
         (&LUMPY, 0.95),
