@@ -174,7 +174,7 @@ fn another_method_is_405_and_says_which_are_possible() {
 fn an_unknown_address_is_a_404_problem_with_or_without_a_token() {
     let app = TestApp::start();
     for path in [
-        "/",
+        "/shelf",
         "/v1",
         "/v1/nothing",
         "/v1/tokens/",
