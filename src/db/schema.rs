@@ -395,6 +395,7 @@ diesel::table! {
         item_id -> BigInt,
         computed_on -> Date,
         body -> Text,
+        budget_left_micro -> Nullable<BigInt>,
     }
 }
 

@@ -2,7 +2,7 @@
 //!
 //! Invariants: marks are taken before the books are read, so that nothing written meanwhile is missed; on PostgreSQL the
 //! materials are locked like those of any stock operation, so that two refreshes never warn of one thing twice; advice
-//! that is kept is of its day. Deliberately absent: any refresh inside a booking.
+//! that is kept is of its day, and of what was left of the budget. Deliberately absent: any refresh inside a booking.
 
 use std::collections::{BTreeMap, BTreeSet, HashMap};
 
@@ -17,10 +17,11 @@ use super::material_facts::MaterialBooks;
 use super::settings::ForecastSettings;
 use super::store::{self, OpenWarning};
 use super::view::{ReorderDetail, reorder_detail};
-use crate::base::{Currency, Error};
+use crate::base::{Currency, Error, Money};
 use crate::catalogue::{Item, item_by_code, material_all};
 use crate::db::{AnyConnection, Tx};
 use crate::http::Service;
+use crate::purchasing::ops::budget_left;
 use crate::stock::load::lock;
 use crate::stock::warnings::{Subject, warning_clear, warning_raise};
 
@@ -54,10 +55,11 @@ pub fn drain(service: &Service) -> Result<(), Error> {
 }
 
 fn refresh_scope(service: &Service, scope: Scope) -> Result<(), Error> {
-    let (today, forecast) = (service.today(), forecast_settings(service));
+    let day = (service.today(), service.base_currency());
+    let forecast = forecast_settings(service);
     let all = service
         .db()
-        .read(|conn| waiting_batches(conn, scope, today, BATCH_MATERIALS))?;
+        .read(|conn| waiting_batches(conn, scope, day, BATCH_MATERIALS))?;
     for batch in all {
         service.as_actor("reorder", |tx| {
             batch_refresh(tx, &batch, forecast).map(|_| ())
@@ -80,7 +82,7 @@ pub fn forecast_settings(service: &Service) -> ForecastSettings {
 /// [`Error::Unavailable`] when the database does not answer.
 #[cfg(test)]
 pub(super) fn advice_refresh(tx: &mut Tx<'_>) -> Result<usize, Error> {
-    let all = waiting_batches(tx.conn, Scope::Waiting, tx.today, usize::MAX)?;
+    let all = waiting_batches(tx.conn, Scope::Waiting, day_of(tx), usize::MAX)?;
     let mut judged = 0;
     for batch in all {
         judged += batch_refresh(tx, &batch, ForecastSettings::default())?;
@@ -88,14 +90,20 @@ pub(super) fn advice_refresh(tx: &mut Tx<'_>) -> Result<usize, Error> {
     Ok(judged)
 }
 
+fn day_of(tx: &Tx<'_>) -> (NaiveDate, Currency) {
+    (tx.today, tx.base_currency)
+}
+
 fn waiting(
     conn: &mut AnyConnection,
     scope: Scope,
-    today: NaiveDate,
+    (today, currency): (NaiveDate, Currency),
 ) -> Result<BTreeSet<i64>, Error> {
     let mut items = store::dirty(conn)?;
     if scope == Scope::Waiting {
-        items.extend(store::outdated(conn, today)?);
+        // Every order takes of the budget that all advice keeps within.
+        let left = budget_left(conn, today, currency)?;
+        items.extend(store::outdated(conn, today, left)?);
     }
     Ok(items)
 }
@@ -103,10 +111,10 @@ fn waiting(
 fn waiting_batches(
     conn: &mut AnyConnection,
     scope: Scope,
-    today: NaiveDate,
+    day: (NaiveDate, Currency),
     size: usize,
 ) -> Result<Vec<Batch>, Error> {
-    let items = waiting(conn, scope, today)?;
+    let items = waiting(conn, scope, day)?;
     if items.is_empty() {
         return Ok(Vec::new());
     }
@@ -124,7 +132,7 @@ fn batch_refresh(
     let links = store::kit_links(tx.conn)?;
     let members = batch.materials.iter().chain(&batch.kits);
     let members: BTreeSet<i64> = members.copied().collect();
-    let items: BTreeSet<i64> = waiting(tx.conn, Scope::Waiting, tx.today)?
+    let items: BTreeSet<i64> = waiting(tx.conn, Scope::Waiting, day_of(tx))?
         .intersection(&members)
         .copied()
         .collect();
@@ -132,25 +140,30 @@ fn batch_refresh(
     for batch in batches(&items, &links, usize::MAX) {
         store::dirty_take(tx.conn, &batch.materials)?;
         let books = load::books(tx.conn, &batch, &links, tx.today)?;
-        let day = (tx.today, tx.base_currency);
-        let circumstances = load::circumstances(tx.conn, day, forecast)?;
+        let circumstances = load::circumstances(tx.conn, day_of(tx), forecast)?;
         let (judgements, failures) = judge(&books, &circumstances);
         for failure in failures {
             tracing::error!(%failure, "a material could not be judged");
         }
-        keep(tx, &batch, &judgements)?;
+        keep(tx, &batch, &judgements, circumstances.budget_left)?;
         settle_warnings(tx, &batch, &books, &judgements)?;
         judged += judgements.len();
     }
     Ok(judged)
 }
 
-fn keep(tx: &mut Tx<'_>, batch: &Batch, judgements: &[Judgement]) -> Result<(), Error> {
+fn keep(
+    tx: &mut Tx<'_>,
+    batch: &Batch,
+    judgements: &[Judgement],
+    budget_left: Option<Money>,
+) -> Result<(), Error> {
     store::advice_drop(tx.conn, &batch.materials)?;
     store::advice_drop(tx.conn, &batch.kits)?;
     for judgement in judgements {
         let body = serde_json::to_string(&judgement.view).map_err(Error::internal)?;
-        store::advice_put(tx.conn, judgement.item_id, tx.today, &body)?;
+        let made = (tx.today, budget_left);
+        store::advice_put(tx.conn, judgement.item_id, made, &body)?;
     }
     Ok(())
 }

@@ -83,7 +83,10 @@ CREATE INDEX sessions_token ON sessions (token_id);
 ALTER TABLE warnings ADD COLUMN raised_due_on DATE;
 UPDATE warnings SET raised_due_on = due_on;
 
--- A refused booking is demand, and what is left of a budget bears on every order.
+-- What was left of the budget when the advice was made: what is left now may be less.
+ALTER TABLE reorder_advice ADD COLUMN budget_left_micro BIGINT;
+
+-- A refused booking is demand.
 CREATE FUNCTION refusal_changes_advice() RETURNS trigger LANGUAGE plpgsql AS $$
 BEGIN
     INSERT INTO dirty_materials (material_id, since)
@@ -93,31 +96,3 @@ BEGIN
 END $$;
 CREATE TRIGGER refusals_change_advice AFTER INSERT ON refused_demand
     FOR EACH ROW EXECUTE FUNCTION refusal_changes_advice();
-
-CREATE FUNCTION budget_changes_advice() RETURNS trigger LANGUAGE plpgsql AS $$
-BEGIN
-    INSERT INTO dirty_materials (material_id, since)
-        SELECT id, COALESCE(NEW.withdrawn_at, NEW.recorded_at) FROM materials ORDER BY id
-        ON CONFLICT DO NOTHING;
-    RETURN NULL;
-END $$;
-CREATE TRIGGER budgets_change_advice AFTER INSERT OR UPDATE ON purchase_budgets
-    FOR EACH ROW EXECUTE FUNCTION budget_changes_advice();
-
-CREATE FUNCTION order_uses_the_budget() RETURNS trigger LANGUAGE plpgsql AS $$
-BEGIN
-    IF TG_OP = 'UPDATE' THEN
-        IF OLD.state = NEW.state AND OLD.value_micro = NEW.value_micro THEN
-            RETURN NULL;
-        END IF;
-    END IF;
-    INSERT INTO dirty_materials (material_id, since)
-        SELECT materials.id, orders.created_at FROM materials JOIN orders ON orders.id = NEW.order_id
-         WHERE EXISTS (SELECT 1 FROM purchase_budgets WHERE withdrawn_at IS NULL
-                          AND orders.ordered_on BETWEEN first_day AND last_day)
-         ORDER BY materials.id
-        ON CONFLICT DO NOTHING;
-    RETURN NULL;
-END $$;
-CREATE TRIGGER orders_use_the_budget AFTER INSERT OR UPDATE ON order_lines
-    FOR EACH ROW EXECUTE FUNCTION order_uses_the_budget();

@@ -1,7 +1,6 @@
 -- Takes budgets and delivery away, and lays out the outbox as it was.
 DROP TRIGGER refusals_change_advice;
-DROP TRIGGER orders_use_the_budget;
-DROP TRIGGER cancelled_orders_free_the_budget;
+ALTER TABLE reorder_advice DROP COLUMN budget_left_micro;
 ALTER TABLE warnings DROP COLUMN raised_due_on;
 DROP TABLE sessions;
 DROP TABLE calendar_keys;

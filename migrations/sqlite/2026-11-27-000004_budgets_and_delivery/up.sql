@@ -83,36 +83,12 @@ CREATE INDEX sessions_token ON sessions (token_id);
 ALTER TABLE warnings ADD COLUMN raised_due_on DATE;
 UPDATE warnings SET raised_due_on = due_on;
 
--- A refused booking is demand, and what is left of a budget bears on every order.
+-- What was left of the budget when the advice was made: what is left now may be less.
+ALTER TABLE reorder_advice ADD COLUMN budget_left_micro BIGINT;
+
+-- A refused booking is demand.
 CREATE TRIGGER refusals_change_advice AFTER INSERT ON refused_demand
 BEGIN
     INSERT OR IGNORE INTO dirty_materials (material_id, since)
         SELECT NEW.material_id, refused_at FROM refused_bookings WHERE id = NEW.refused_booking_id;
-END;
-
-CREATE TRIGGER budgets_change_advice AFTER INSERT ON purchase_budgets
-BEGIN
-    INSERT OR IGNORE INTO dirty_materials (material_id, since) SELECT id, NEW.recorded_at FROM materials;
-END;
-
-CREATE TRIGGER withdrawn_budgets_change_advice AFTER UPDATE ON purchase_budgets
-BEGIN
-    INSERT OR IGNORE INTO dirty_materials (material_id, since) SELECT id, NEW.withdrawn_at FROM materials;
-END;
-
-CREATE TRIGGER orders_use_the_budget AFTER INSERT ON order_lines
-BEGIN
-    INSERT OR IGNORE INTO dirty_materials (material_id, since)
-        SELECT materials.id, orders.created_at FROM materials JOIN orders ON orders.id = NEW.order_id
-         WHERE EXISTS (SELECT 1 FROM purchase_budgets WHERE withdrawn_at IS NULL
-                          AND orders.ordered_on BETWEEN first_day AND last_day);
-END;
-
-CREATE TRIGGER cancelled_orders_free_the_budget AFTER UPDATE ON order_lines
-WHEN OLD.state <> NEW.state OR OLD.value_micro <> NEW.value_micro
-BEGIN
-    INSERT OR IGNORE INTO dirty_materials (material_id, since)
-        SELECT materials.id, orders.created_at FROM materials JOIN orders ON orders.id = NEW.order_id
-         WHERE EXISTS (SELECT 1 FROM purchase_budgets WHERE withdrawn_at IS NULL
-                          AND orders.ordered_on BETWEEN first_day AND last_day);
 END;

@@ -3,9 +3,11 @@
 use std::collections::BTreeSet;
 
 use chrono::NaiveDate;
+use diesel::dsl::sql;
 use diesel::prelude::*;
+use diesel::sql_types::BigInt;
 
-use crate::base::Error;
+use crate::base::{Error, Money};
 use crate::db::AnyConnection;
 use crate::db::schema::{catalogue_entries, dirty_materials, reorder_advice};
 
@@ -17,11 +19,17 @@ pub(in crate::reorder) fn dirty(conn: &mut AnyConnection) -> Result<BTreeSet<i64
     Ok(ids.into_iter().collect())
 }
 
-/// The materials and kits without advice of this day, and those that were retired and still have some.
+/// The materials and kits without advice of this day and of what is left of the budget, and those that were retired and still
+/// have some.
 pub(in crate::reorder) fn outdated(
     conn: &mut AnyConnection,
     today: NaiveDate,
+    budget_left: Option<Money>,
 ) -> Result<BTreeSet<i64>, Error> {
+    // What is left of a budget is never below 0: that stands for none.
+    let left = budget_left.map_or(-1, |left| left.micro());
+    let kept = sql::<BigInt>("COALESCE(reorder_advice.budget_left_micro, -1)");
+    let of_another_budget = kept.ne(left);
     let without = reorder_advice::item_id.nullable().is_null();
     let of_another_day = reorder_advice::computed_on.nullable().ne(today);
     let ids: Vec<i64> = catalogue_entries::table
@@ -30,7 +38,11 @@ pub(in crate::reorder) fn outdated(
         .filter(
             catalogue_entries::retired_at
                 .is_null()
-                .and(without.or(of_another_day.assume_not_null()))
+                .and(
+                    without
+                        .or(of_another_day.assume_not_null())
+                        .or(of_another_budget),
+                )
                 .or(catalogue_entries::retired_at
                     .is_not_null()
                     .and(reorder_advice::item_id.nullable().is_not_null())),
@@ -66,7 +78,7 @@ pub(in crate::reorder) fn advice_drop(
 pub(in crate::reorder) fn advice_put(
     conn: &mut AnyConnection,
     item_id: i64,
-    computed_on: NaiveDate,
+    (computed_on, budget_left): (NaiveDate, Option<Money>),
     body: &str,
 ) -> Result<(), Error> {
     diesel::insert_into(reorder_advice::table)
@@ -74,6 +86,7 @@ pub(in crate::reorder) fn advice_put(
             reorder_advice::item_id.eq(item_id),
             reorder_advice::computed_on.eq(computed_on),
             reorder_advice::body.eq(body),
+            reorder_advice::budget_left_micro.eq(budget_left.map(|left| left.micro())),
         ))
         .execute(conn)?;
     Ok(())
