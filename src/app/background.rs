@@ -14,6 +14,7 @@ use parking_lot::{Condvar, Mutex};
 use crate::base::Error;
 use crate::db::{job_claim, job_give_back};
 use crate::http::Service;
+use crate::http::sessions::sessions_forget;
 use crate::{notify, purchasing, reorder};
 
 /// Work that is done again and again.
@@ -69,6 +70,10 @@ const DAILY: &[DailyJob] = &[
     DailyJob {
         name: "forget-old-answers",
         work: |service| service.forget_old_answers().map(|_| ()),
+    },
+    DailyJob {
+        name: "forget-old-sessions",
+        work: sessions_forget,
     },
     DailyJob {
         // Dates move even when nothing is written.

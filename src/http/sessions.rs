@@ -13,6 +13,7 @@ use std::future::{Ready, ready};
 
 use super::caller::Caller;
 use super::problem::Problem;
+use super::service::Service;
 use super::{store, tokens};
 use crate::base::Error;
 use crate::db::{AnyConnection, Tx, stored_instant};
@@ -77,6 +78,28 @@ pub fn session_open(tx: &mut Tx<'_>, token: &str) -> Result<Option<Cookie<'stati
     let (now, until) = (tx.stored_now(), stored_instant(expires_at));
     store::session_insert(tx.conn, caller.token_id, &tokens::hash(&secret), now, until)?;
     Ok(Some(cookie(secret, CookieDuration::hours(SESSION_HOURS))))
+}
+
+/// Whether a token's secret opens anything now, looked up without writing.
+///
+/// # Errors
+/// [`Error::Unavailable`] when the database does not answer.
+pub fn token_opens(
+    conn: &mut AnyConnection,
+    token: &str,
+    now: DateTime<Utc>,
+) -> Result<bool, Error> {
+    let caller = store::token_by_hash(conn, &tokens::hash(token.trim()), now)?;
+    Ok(caller.is_some())
+}
+
+/// Forgets sessions that ended, or whose hours are over.
+///
+/// # Errors
+/// [`Error::Unavailable`] when the database does not answer.
+pub fn sessions_forget(service: &Service) -> Result<(), Error> {
+    let now = stored_instant(service.now());
+    service.db().write(|conn| store::sessions_forget(conn, now))
 }
 
 /// Ends a session. Returns the cookie that takes the browser's away.

@@ -93,6 +93,14 @@ pub(super) fn session_insert(
     Ok(())
 }
 
+pub(super) fn sessions_forget(conn: &mut AnyConnection, now: NaiveDateTime) -> Result<(), Error> {
+    let over = sessions::ended_at
+        .is_not_null()
+        .or(sessions::expires_at.le(now));
+    diesel::delete(sessions::table.filter(over)).execute(conn)?;
+    Ok(())
+}
+
 pub(super) fn session_end(
     conn: &mut AnyConnection,
     hash: &str,

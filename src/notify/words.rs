@@ -12,6 +12,9 @@ use crate::stock::expiries::Expiry;
 #[must_use]
 pub fn order_short(advice: &KeptAdvice) -> String {
     match (advice.kind, advice.order_packs) {
+        // Nothing is left of the budget for it.
+        (ItemKind::Kit, 0) => format!("kit {}", advice.material),
+        (ItemKind::Material, 0) => advice.material.clone(),
         (ItemKind::Kit, many) => format!("{many} of kit {}", advice.material),
         (ItemKind::Material, 1) => format!("1 pack of {}", advice.material),
         (ItemKind::Material, many) => format!("{many} packs of {}", advice.material),
@@ -23,6 +26,7 @@ pub fn order_short(advice: &KeptAdvice) -> String {
 pub fn order_words(advice: &KeptAdvice) -> String {
     let (short, name) = (order_short(advice), &advice.name);
     match advice.kind {
+        _ if advice.order_packs == 0 => format!("{short} ({name})"),
         ItemKind::Kit => format!("{short} ({name})"),
         ItemKind::Material => {
             let quantity = shown(advice.order_quantity.micro());

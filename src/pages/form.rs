@@ -9,14 +9,34 @@ use actix_web::HttpRequest;
 use crate::http::Problem;
 use crate::http::sessions::Session;
 
-/// Checks that the browser did not send the form from another site. One that says nothing is an older browser's.
+/// Checks that the browser did not send the form from another site.
 ///
 /// # Errors
 /// 403.
 pub(super) fn from_here(request: &HttpRequest) -> Result<(), Problem> {
     let site = request.headers().get("sec-fetch-site");
     match site.and_then(|site| site.to_str().ok()) {
-        None | Some("same-origin" | "none") => Ok(()),
+        Some("same-origin" | "none") => Ok(()),
+        None => of_own_origin(request),
+        Some(other) => Err(Problem::forbidden(format!(
+            "the form was sent from elsewhere (`{other}`): open the page here and send it again"
+        ))),
+    }
+}
+
+/// Checks the origin of a form of which the browser says no site (over plain http it does not): where it names an origin, it is
+/// the host that was asked.
+fn of_own_origin(request: &HttpRequest) -> Result<(), Problem> {
+    let header = |name| {
+        request
+            .headers()
+            .get(name)
+            .and_then(|value| value.to_str().ok())
+    };
+    let (origin, host) = (header("origin"), header("host").unwrap_or_default());
+    match origin.map(|origin| origin.split_once("://").map_or(origin, |(_, rest)| rest)) {
+        None => Ok(()),
+        Some(own) if own == host => Ok(()),
         Some(other) => Err(Problem::forbidden(format!(
             "the form was sent from elsewhere (`{other}`): open the page here and send it again"
         ))),

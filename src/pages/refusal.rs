@@ -1,7 +1,7 @@
 //! A page that does not open: whoever is not signed in is led to the page to sign in; else the page says why.
 
-use actix_web::http::StatusCode;
 use actix_web::http::header::LOCATION;
+use actix_web::http::{Method, StatusCode};
 use actix_web::web::Data;
 use actix_web::{HttpRequest, HttpResponse, ResponseError};
 use askama::Template;
@@ -23,7 +23,11 @@ struct RefusalPage {
 pub fn refuse(request: &HttpRequest, problem: &Problem) -> HttpResponse {
     let status = problem.status_code();
     if status == StatusCode::UNAUTHORIZED {
-        let asked = request.uri().to_string();
+        // A form that was sent cannot be opened again.
+        let asked = match *request.method() == Method::GET {
+            true => request.uri().to_string(),
+            false => "/".to_owned(),
+        };
         let next: String = form_urlencoded::byte_serialize(asked.as_bytes()).collect();
         let address = format!("/sign-in?next={next}");
         return HttpResponse::SeeOther()

@@ -64,7 +64,11 @@ pub fn assess(facts: &ReorderFacts) -> Result<ReorderAdvice, AssessError> {
     let outlook = look_ahead(facts, &foreseen, &lead_time);
     let annual_micro = annual_demand_micro(&foreseen, &outlook);
     let sizing = sizing(facts, annual_micro);
-    let usual = order_quantity(&sizing);
+    // How much is ordered as a rule; what is left of a budget today bears on today's order alone.
+    let usual = order_quantity(&OrderQuantityFacts {
+        budget_micro: None,
+        ..sizing
+    });
     let (point, level) = reorder_point(facts, &foreseen, &interval, &usual)?;
     let by = order_by(&outlook, &lead_time.by_day(), level, facts.approval_days);
     let order_quantity = order_quantity(&OrderQuantityFacts {

@@ -16,6 +16,7 @@ use super::kit_facts::KitBooks;
 use super::kits::{KitPart, MixRatio, RatioWork, UsableMix};
 use super::material_facts::{MaterialBooks, usual_lead_time_days};
 use super::order_lines::{LineState, OrderLine};
+use super::order_quantity::{PACK_MICRO_DEFAULT, QuantityCap};
 use super::reason::shown;
 use super::settings::Circumstances;
 use super::view::{About, ReorderView, reorder_view};
@@ -151,10 +152,11 @@ fn judge_material(
     let (today, currency) = (circumstances.today, circumstances.currency);
     let mut facts = books.facts(today);
     circumstances.enter(&mut facts);
-    let advice = assess(&facts).map_err(|error| Failure {
+    let mut advice = assess(&facts).map_err(|error| Failure {
         code: books.entry.code.to_string(),
         error,
     })?;
+    say_budget(&mut advice, "pack");
     let kit = books.ordered_as.as_ref().map(|kit| kit.kit.code.as_str());
     let about = About {
         name: &books.entry.name,
@@ -202,13 +204,23 @@ fn judge_kit(
     })?;
     let (mix, work) = (kit.usable_mix(today), kit.ratio_work(today));
     match earliest(&advice, parts) {
-        Some((part, earlier)) => bound_by(&mut advice, part, earlier),
+        Some((part, earlier)) => {
+            bound_by(&mut advice, part, earlier);
+            // The part was sized by what it costs alone.
+            let pack = facts.pack_quantity_micro.unwrap_or(PACK_MICRO_DEFAULT);
+            advice.order_quantity.keep_within(
+                facts.budget_micro,
+                facts.unit_value_micro,
+                (pack, facts.min_packs),
+            );
+        }
         None => {
             if let Some(clause) = rest_clause(kit, &mix, &work) {
                 advice.reason = with_clause(&advice.reason, &clause);
             }
         }
     }
+    say_budget(&mut advice, "kit");
     let about = About {
         name: &kit.kit.name,
         unit: "g",
@@ -278,6 +290,19 @@ fn bound_by(kit: &mut ReorderAdvice, part: KitPart, earlier: &ReorderAdvice) {
     let first = letters.next().map(|letter| letter.to_ascii_lowercase());
     let rest: String = first.into_iter().chain(letters).collect();
     kit.reason = format!("Its {} binds: {rest}", part.words());
+}
+
+/// Says what a budget leaves of an order that is due.
+fn say_budget(advice: &mut ReorderAdvice, noun: &str) {
+    if !advice.due || advice.order_quantity.capped_by != Some(QuantityCap::Budget) {
+        return;
+    }
+    let clause = match advice.order_quantity.packs {
+        0 => "what is left of the budget does not pay for it".to_owned(),
+        1 => format!("what is left of the budget pays for 1 {noun}"),
+        packs => format!("what is left of the budget pays for {packs} {noun}s"),
+    };
+    advice.reason = with_clause(&advice.reason, &clause);
 }
 
 /// Which part binds, what would be left of the other when it is worth a word, and what work would use it up.

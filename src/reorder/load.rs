@@ -52,6 +52,12 @@ pub(super) fn books(
     let mut daily = store::demand(conn, ids, from)?;
     let mut planned = store::planned(conn, ids, from)?;
     let mut refused = store::refused(conn, ids, from)?;
+    let recipes: BTreeSet<i64> = refused
+        .values()
+        .flatten()
+        .map(|one| one.recipe_id)
+        .collect();
+    let bookings = store::bookings_of_recipes(conn, &recipes)?;
     let mut needs = store::needs_booked(conn, ids)?;
     let mut promised: HashMap<i64, HashMap<i64, i64>> = HashMap::new();
     for ((material_id, cast_id), quantity) in store::promised(conn, &durable)? {
@@ -77,7 +83,7 @@ pub(super) fn books(
             planned: planned.remove(&id).unwrap_or_default(),
             refused: refused
                 .remove(&id)
-                .map_or_else(Vec::new, |all| refused_once(&all)),
+                .map_or_else(Vec::new, |all| refused_once(&all, &bookings)),
             needs: needs.remove(&id).unwrap_or_default(),
             promised: promised.remove(&id).unwrap_or_default(),
             packs: packs.remove(&id).unwrap_or_default(),

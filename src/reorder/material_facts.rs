@@ -12,7 +12,7 @@ use chrono::{Days, NaiveDate};
 use super::demand::DailyDemand;
 use super::facts::ReorderFacts;
 use super::lead_time::{LEAD_TIME_DAYS_ASSUMED, lead_time};
-use super::notice::{NOTICE_DAYS_MAX, PlannedDemand, RefusedDemand, unbooked};
+use super::notice::{PlannedDemand, RefusedDemand, in_time_days, unbooked};
 use super::order_lines::{OrderLine, past_lead_days};
 use super::walk::{Arrival, Booking, UsablePack};
 use crate::catalogue::{Entry, KitBody, MaterialBody, ReorderTerms};
@@ -246,19 +246,26 @@ pub(super) fn apply_terms(
     facts.shelf_life_days = terms.shelf_life_days.map(held_u16);
 }
 
-/// Enters what of the demand was not booked in time: not as long before as an order takes, with its approval and the days
-/// until it is thought of.
+/// Enters what of the demand was not booked in time for an order to come before.
 pub(super) fn tell_unbooked(
     facts: &mut ReorderFacts,
     planned: &[PlannedDemand],
     refused: &[RefusedDemand],
 ) {
     let stated = facts.catalogue_lead_days;
-    let lead_days = lead_time(&facts.past_lead_days, stated)
-        .map_or(LEAD_TIME_DAYS_ASSUMED, |time| time.mean_days);
-    let days = lead_days + f64::from(facts.review_days) + f64::from(facts.approval_days);
-    let protection_days = days.ceil().clamp(1.0, f64::from(NOTICE_DAYS_MAX)) as u16;
-    let found = unbooked(&facts.daily, planned, refused, protection_days);
+    let Ok(lead_time) = lead_time(&facts.past_lead_days, stated) else {
+        // A lead time out of range is refused where the advice is made.
+        return;
+    };
+    let level = facts.service_level_micro as f64 / 1e6;
+    let days = in_time_days(&lead_time, level, facts.review_days, facts.approval_days);
+    // What was refused for a day to come is a wish that may still be met.
+    let past: Vec<RefusedDemand> = refused
+        .iter()
+        .filter(|one| one.on < facts.today)
+        .copied()
+        .collect();
+    let found = unbooked(&facts.daily, planned, &past, days);
     facts.unbooked_daily = Some(found.daily);
     facts.notice_share = found.notice_share;
 }

@@ -13,12 +13,16 @@
 
 use std::collections::BTreeMap;
 
-use chrono::NaiveDate;
+use chrono::{NaiveDate, NaiveDateTime};
 
 use super::demand::DailyDemand;
+use super::lead_time::LeadTime;
+use super::service::normal_quantile;
 
 /// Longest notice that is told apart, in days.
 pub const NOTICE_DAYS_MAX: u16 = 366;
+/// Days within which refusals of one recipe are one wish, for which somebody looked for a day that works (*assumption*).
+pub const SAME_WISH_DAYS: u16 = 14;
 
 /// What poured casts had planned of a material, by the day of the pour and the notice.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -36,14 +40,23 @@ pub struct PlannedDemand {
 pub struct RefusedDemand {
     /// The recipe of the cast.
     pub recipe_id: i64,
+    /// When it was refused, in UTC.
+    pub refused_at: NaiveDateTime,
     /// The day of the cast.
     pub on: NaiveDate,
-    /// Days from the refusal to that day.
-    pub notice_days: u16,
     /// How much, in millionths of the unit.
     pub quantity_micro: i64,
-    /// Whether a cast of the recipe was booked for that day after the refusal.
-    pub booked_after_all: bool,
+}
+
+/// A cast of a recipe that was booked and not cancelled.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct RecipeBooking {
+    /// The recipe.
+    pub recipe_id: i64,
+    /// When it was booked, in UTC.
+    pub booked_at: NaiveDateTime,
+    /// The day of the cast.
+    pub on: NaiveDate,
 }
 
 /// Days from one day to another, from 0 to [`NOTICE_DAYS_MAX`].
@@ -62,26 +75,75 @@ pub fn notice_days(booked_on: NaiveDate, on: NaiveDate) -> u16 {
     u16::try_from(days).unwrap_or(0)
 }
 
-/// Each refused booking once: of several refusals of one recipe on one day the largest, and none that was booked after all.
+/// Days from the booking of which a past cast was booked early enough to order for it: what an order takes with the lead time
+/// that is not exceeded at the service level (normal, from the mean and deviation of `lead_time`), the review and the
+/// approval, from 1 to [`NOTICE_DAYS_MAX`].
+///
+/// ```
+/// use heeltap::reorder::{lead_time::lead_time, notice::in_time_days};
+/// // 10 days with a deviation of 3, the catalogue's: at 95 % 14.9, and a day of review.
+/// let lead_time = lead_time(&[], Some(10.0)).unwrap();
+/// assert_eq!(in_time_days(&lead_time, 0.95, 1, 0), 16);
+/// ```
+#[must_use]
+pub fn in_time_days(
+    lead_time: &LeadTime,
+    service_level: f64,
+    review_days: u16,
+    approval_days: u16,
+) -> u16 {
+    // A level that is out of range is refused where the advice is made.
+    let z = normal_quantile(service_level).unwrap_or(0.0).max(0.0);
+    let days = lead_time.mean_days
+        + z * lead_time.sd_days
+        + f64::from(review_days)
+        + f64::from(approval_days);
+    days.ceil().clamp(1.0, f64::from(NOTICE_DAYS_MAX)) as u16
+}
+
+/// Each refused wish once: of refusals of one recipe for days within [`SAME_WISH_DAYS`] the largest, and none after which a
+/// cast of the recipe was booked for a day as near as that.
 ///
 /// ```
 /// use chrono::NaiveDate;
-/// use heeltap::reorder::notice::{RefusedDemand, refused_once};
-/// let on = NaiveDate::from_ymd_opt(2031, 3, 3).unwrap();
-/// let asked = |quantity_micro, booked_after_all| RefusedDemand { recipe_id: 1, on, notice_days: 2, quantity_micro, booked_after_all };
-/// assert_eq!(refused_once(&[asked(5, false), asked(8, false), asked(6, false)]), [asked(8, false)]);
-/// assert_eq!(refused_once(&[asked(5, true)]), []);
+/// use heeltap::reorder::notice::{RecipeBooking, RefusedDemand, refused_once};
+/// let day = |d| NaiveDate::from_ymd_opt(2031, 3, d).unwrap();
+/// let asked = |on, quantity_micro| RefusedDemand {
+///     recipe_id: 1, refused_at: day(1).and_hms_opt(9, 0, 0).unwrap(), on: day(on), quantity_micro,
+/// };
+/// // Somebody looked for a day that works.
+/// let wishes = [asked(3, 5), asked(4, 8), asked(6, 8), asked(28, 2)];
+/// assert_eq!(refused_once(&wishes, &[]), [asked(4, 8), asked(28, 2)]);
+/// let booked = RecipeBooking { recipe_id: 1, booked_at: day(2).and_hms_opt(9, 0, 0).unwrap(), on: day(11) };
+/// assert_eq!(refused_once(&wishes, &[booked]), [asked(28, 2)]);
 /// ```
 #[must_use]
-pub fn refused_once(refused: &[RefusedDemand]) -> Vec<RefusedDemand> {
-    let mut largest: BTreeMap<(NaiveDate, i64), RefusedDemand> = BTreeMap::new();
-    for one in refused.iter().filter(|one| !one.booked_after_all) {
-        let known = largest.entry((one.on, one.recipe_id)).or_insert(*one);
-        if one.quantity_micro > known.quantity_micro {
-            *known = *one;
+pub fn refused_once(refused: &[RefusedDemand], bookings: &[RecipeBooking]) -> Vec<RefusedDemand> {
+    let near = |one: NaiveDate, other: NaiveDate| {
+        (one - other).num_days().abs() <= i64::from(SAME_WISH_DAYS)
+    };
+    let met = |one: &RefusedDemand| {
+        bookings.iter().any(|booking| {
+            booking.recipe_id == one.recipe_id
+                && booking.booked_at >= one.refused_at
+                && near(booking.on, one.on)
+        })
+    };
+    let mut open: Vec<RefusedDemand> = refused.iter().filter(|one| !met(one)).copied().collect();
+    open.sort_by_key(|one| (one.recipe_id, one.on, one.refused_at));
+    // A wish with the first of its days.
+    let mut wishes: Vec<(NaiveDate, RefusedDemand)> = Vec::new();
+    for one in open {
+        match wishes.last_mut() {
+            Some((first, wish)) if wish.recipe_id == one.recipe_id && near(*first, one.on) => {
+                if one.quantity_micro > wish.quantity_micro {
+                    *wish = one;
+                }
+            }
+            _ => wishes.push((one.on, one)),
         }
     }
-    largest.into_values().collect()
+    wishes.into_iter().map(|(_, wish)| wish).collect()
 }
 
 /// The past demand that was not booked in time, and how much of the like is still to come.
@@ -95,7 +157,8 @@ pub struct Unbooked {
 }
 
 /// Tells the demand that was not booked in time from all the demand `daily`, the planned demand of poured casts and refused
-/// bookings (each once, see [`refused_once`]). In time is `protection_days` of notice or more.
+/// bookings (each once, see [`refused_once`]). In time is `protection_days` of notice or
+/// more (see [`in_time_days`]).
 ///
 /// ```
 /// use chrono::NaiveDate;
@@ -134,11 +197,10 @@ pub fn unbooked(
     let late = planned
         .iter()
         .map(|one| (one.notice_days, one.quantity_micro))
-        .chain(
-            refused
-                .iter()
-                .map(|one| (one.notice_days, one.quantity_micro)),
-        )
+        .chain(refused.iter().map(|one| {
+            let notice = notice_days(one.refused_at.date(), one.on);
+            (notice, one.quantity_micro)
+        }))
         .filter(|(days, _)| !in_time(*days));
     let all: f64 = days.values().map(|quantity| *quantity as f64).sum();
     let daily = days
@@ -230,10 +292,9 @@ mod tests {
     fn a_refused_booking_is_demand_of_its_day() {
         let refused = RefusedDemand {
             recipe_id: 1,
+            refused_at: day(4).and_hms_opt(9, 0, 0).unwrap(),
             on: day(7),
-            notice_days: 3,
             quantity_micro: 40,
-            booked_after_all: false,
         };
         let found = unbooked(&used(&[(7, 50)]), &[], &[refused], 14);
         assert_eq!(found.daily, used(&[(7, 90)]));

@@ -221,7 +221,7 @@ pub fn order_quantity(facts: &OrderQuantityFacts) -> OrderQuantity {
     let mut capped_by = None;
     let usable_packs = facts
         .usable_micro
-        .map(|usable| packs_within(usable, pack_micro));
+        .map(|usable| packs_that_fit(usable, pack_micro));
     if let Some(most) = usable_packs.filter(|most| packs > least.max(*most)) {
         packs = most.max(least);
         capped_by = Some(QuantityCap::Expiry);
@@ -258,16 +258,48 @@ fn packs_over(quantity_micro: i64, pack_micro: i64) -> u64 {
 }
 
 /// Packs that hold at most `quantity_micro`.
-fn packs_within(quantity_micro: i64, pack_micro: i64) -> u64 {
+fn packs_that_fit(quantity_micro: i64, pack_micro: i64) -> u64 {
     quantity_micro.max(0).unsigned_abs() / pack_micro.max(1).unsigned_abs()
 }
 
-/// Packs that the budget pays for; none without a budget or a value.
 fn packs_paid(facts: &OrderQuantityFacts, pack_micro: i64) -> Option<u64> {
-    let budget = i128::from(facts.budget_micro?.max(0));
-    let value = i128::from(facts.unit_value_micro.filter(|value| *value > 0)?);
+    packs_within(facts.budget_micro?, facts.unit_value_micro?, pack_micro)
+}
+
+impl OrderQuantity {
+    /// Holds the order down to what a budget pays for, where it is more: packs of `pack_micro` at `unit_value_micro`, and none
+    /// when that is fewer than `min_packs`.
+    pub fn keep_within(
+        &mut self,
+        budget_micro: Option<i64>,
+        unit_value_micro: Option<i64>,
+        (pack_micro, min_packs): (i64, u32),
+    ) {
+        let paid = budget_micro
+            .zip(unit_value_micro)
+            .and_then(|(budget, value)| packs_within(budget, value, pack_micro));
+        if let Some(most) = paid.filter(|most| self.packs > *most) {
+            self.packs = if most < u64::from(min_packs.max(1)) {
+                0
+            } else {
+                most
+            };
+            self.capped_by = Some(QuantityCap::Budget);
+        }
+        let quantity = i128::from(self.packs) * i128::from(pack_micro);
+        self.quantity_micro = i64::try_from(quantity).unwrap_or(i64::MAX);
+    }
+}
+
+/// Packs that a budget pays for; none without a value.
+fn packs_within(budget_micro: i64, unit_value_micro: i64, pack_micro: i64) -> Option<u64> {
+    let budget = i128::from(budget_micro.max(0));
+    let value = i128::from(Some(unit_value_micro).filter(|value| *value > 0)?);
     // The price of a pack has 12 decimals: millionths of a unit times millionths of the currency.
-    Some(u64::try_from(budget * 1_000_000 / (i128::from(pack_micro) * value)).unwrap_or(u64::MAX))
+    Some(
+        u64::try_from(budget * 1_000_000 / (i128::from(pack_micro.max(1)) * value))
+            .unwrap_or(u64::MAX),
+    )
 }
 
 #[cfg(test)]

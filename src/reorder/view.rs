@@ -108,7 +108,8 @@ pub struct ReorderView {
     pub usable: Quantity,
     /// What is booked.
     pub known_demand: Quantity,
-    /// What is foreseen for a day; what is booked uses it up first.
+    /// What is foreseen for a day: what nobody has booked in time, on top of the bookings; where the history does not tell that
+    /// apart (`inputs.scope` is `all_demand`), all of it, and what is booked uses it up first.
     pub daily_demand: Quantity,
     /// The mean lead time.
     pub lead_time_days: Micro,

@@ -240,6 +240,16 @@ pub fn warnings_list(
     )
 }
 
+/// The warnings that stand and that nobody has acknowledged, at most so many, the gravest first, then by their day; and how
+/// many there are in all.
+///
+/// # Errors
+/// [`Error::Unavailable`] when the database does not answer.
+pub fn warnings_to_see(conn: &mut AnyConnection, limit: i64) -> Result<(Vec<Warning>, i64), Error> {
+    let (rows, count) = store::warnings_to_see(conn, limit)?;
+    Ok((rows.into_iter().map(Warning::from).collect(), count))
+}
+
 #[cfg(test)]
 mod tests {
     use super::super::shelf::tests::day;

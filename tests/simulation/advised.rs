@@ -8,6 +8,7 @@ use heeltap::reorder::assess::assess;
 use heeltap::reorder::demand::DailyDemand;
 use heeltap::reorder::facts::{ReorderFacts, ServiceMeasure};
 use heeltap::reorder::lead_time::lead_time;
+use heeltap::reorder::notice::{PlannedDemand, Unbooked, in_time_days, unbooked};
 use heeltap::reorder::walk::{Arrival, Booking, UsablePack};
 
 use crate::demand::{Stream, Use, micro};
@@ -42,25 +43,20 @@ pub(crate) struct Advised<'a> {
     kind: &'a Kind,
     stream: &'a Stream,
     promise: Promise,
-    /// What is booked fewer days ahead is no known demand: the protection interval of the last advice.
-    short_notice_days: usize,
 }
 
 impl<'a> Advised<'a> {
     pub(crate) fn new(kind: &'a Kind, stream: &'a Stream, promise: Promise) -> Advised<'a> {
-        let short_notice_days = kind.catalogue_lead_days as usize + kind.review_days;
         Advised {
             kind,
             stream,
             promise,
-            short_notice_days,
         }
     }
 
     /// How many packs the advice says to order now.
     pub(crate) fn packs(&mut self, shelf: &Shelf) -> u64 {
         let advice = assess(&self.facts(shelf)).expect("advice");
-        self.short_notice_days = advice.protection_days.ceil() as usize;
         if advice.due {
             advice.order_quantity.packs
         } else {
@@ -78,14 +74,14 @@ impl<'a> Advised<'a> {
                 quantity_micro: one.planned_micro,
             })
             .collect();
-        let (unbooked_daily, notice_share) = self.unbooked(past);
+        let unbooked = self.unbooked(past, shelf);
         let on_hand_micro = shelf.on_hand_micro();
         let booked_micro: i64 = bookings.iter().map(|booking| booking.quantity_micro).sum();
         let mut facts = ReorderFacts::new(kind.name, "g", date(shelf.day));
         facts.daily = daily(&shelf.used_micro);
         facts.first_day = Some(date(0));
-        facts.unbooked_daily = Some(unbooked_daily);
-        facts.notice_share = notice_share;
+        facts.unbooked_daily = Some(unbooked.daily);
+        facts.notice_share = unbooked.notice_share;
         facts.bookings = bookings;
         facts.packs = packs(shelf);
         facts.on_hand_micro = on_hand_micro;
@@ -115,40 +111,30 @@ impl<'a> Advised<'a> {
         (past, near.filter(move |one| one.booked < day as i64))
     }
 
-    /// The past demand that was not booked in time, what was refused included, and for each day ahead the share of it that
-    /// becomes known later. What a cast takes beyond its plan, and what is spilt, is known on the day only.
-    fn unbooked(&self, past: &[Use]) -> (Vec<DailyDemand>, Vec<f64>) {
-        let mut daily: Vec<DailyDemand> = Vec::new();
-        let mut by_notice = vec![0_i64; self.short_notice_days.max(1)];
-        for one in past {
-            let notice = (one.on as i64 - one.booked) as usize;
-            let mut late_micro = one.taken_micro - one.planned_micro;
-            by_notice[0] += late_micro;
-            if let Some(sum) = by_notice.get_mut(notice) {
-                *sum += one.planned_micro;
-                late_micro += one.planned_micro;
-            }
-            let on = date(one.on);
-            match daily.last_mut().filter(|last| last.on == on) {
-                Some(last) => last.quantity_micro += late_micro,
-                None => daily.push(DailyDemand {
-                    on,
-                    quantity_micro: late_micro,
-                }),
-            }
-        }
-        let total: i64 = by_notice.iter().sum();
-        let mut reached = 0;
-        let shares = by_notice.iter().map(|sum| {
-            reached += sum;
-            reached as f64 / total as f64
-        });
-        let shares = if total > 0 {
-            shares.collect()
-        } else {
-            Vec::new()
-        };
-        (daily, shares)
+    /// The past demand that was not booked in time, told apart as the service does. What was refused is part of what was
+    /// asked for.
+    fn unbooked(&self, past: &[Use], shelf: &Shelf) -> Unbooked {
+        let kind = self.kind;
+        let usual =
+            lead_time(&shelf.lead_days, Some(kind.catalogue_lead_days)).expect("a lead time");
+        let days = in_time_days(&usual, self.promise.level, kind.review_days as u16, 0);
+        let asked: Vec<DailyDemand> = past
+            .iter()
+            .map(|one| DailyDemand {
+                on: date(one.on),
+                quantity_micro: one.taken_micro,
+            })
+            .collect();
+        let planned: Vec<PlannedDemand> = past
+            .iter()
+            .filter(|one| one.planned_micro > 0)
+            .map(|one| PlannedDemand {
+                on: date(one.on),
+                notice_days: (one.on as i64 - one.booked).clamp(0, 366) as u16,
+                quantity_micro: one.planned_micro,
+            })
+            .collect();
+        unbooked(&asked, &planned, &[], days)
     }
 
     fn arrivals(&self, shelf: &Shelf) -> Vec<Arrival> {

@@ -105,15 +105,21 @@ fn converse(
             .map_err(Failure::LoggingIn)?;
     }
     connection.command(Mail::new(Some(settings.from.email.clone()), Vec::new()))?;
+    let mut passing = None;
     for receiver in &settings.to {
         match connection.command(Rcpt::new(receiver.email.clone(), Vec::new())) {
             Err(error) if error.is_permanent() => refused.push(code(&error)),
+            // One whose box is full or busy keeps the mail from no other; what it misses is in tomorrow's.
+            Err(error) if error.status().is_some() => {
+                refused.push(code(&error));
+                passing = Some(error);
+            }
             taken => drop(taken?),
         }
     }
     if refused.len() == settings.to.len() {
         connection.abort();
-        return Err(Failure::AllRefused);
+        return Err(passing.map_or(Failure::AllRefused, Failure::Smtp));
     }
     connection.command(Data)?;
     connection.message(&message.formatted())?;

@@ -117,6 +117,15 @@ fn how_much(one: &Standing) -> String {
     )
 }
 
+/// What is due although what is left of the budget does not pay for it.
+pub(super) fn unpaid(standing: &[Standing]) -> Vec<String> {
+    let due = standing.iter().filter(|one| {
+        let judgement = &one.judgement;
+        judgement.watched && judgement.advice.due && judgement.view.order_packs == 0
+    });
+    due.map(|one| one.judgement.view.name.clone()).collect()
+}
+
 /// The words of the orders that are due, by supplier; `names` are the suppliers' by id.
 pub(super) fn order_texts(standing: &[Standing], names: &HashMap<i64, String>) -> Vec<OrderText> {
     let mut by_supplier: BTreeMap<Option<&String>, Vec<String>> = BTreeMap::new();

@@ -7,7 +7,7 @@ use actix_web::web::{Data, ServiceConfig};
 use actix_web::{HttpRequest, HttpResponse, get};
 use askama::Template;
 
-use super::card::{Card, OrderText, cards, order_texts};
+use super::card::{Card, OrderText, cards, order_texts, unpaid};
 use crate::base::Error;
 use crate::catalogue::supplier_all;
 use crate::db::AnyConnection;
@@ -26,6 +26,7 @@ pub(in crate::pages) fn routes(config: &mut ServiceConfig) {
 struct BuyPage {
     frame: Frame,
     orders: Vec<OrderText>,
+    unpaid: Vec<String>,
     cards: Vec<Card>,
 }
 
@@ -57,6 +58,7 @@ async fn buy_get(
     let shown = BuyPage {
         frame: Frame::new("Buy", Place::Buy, &service, Some(&session)),
         orders: order_texts(&standing, &suppliers),
+        unpaid: unpaid(&standing),
         cards: cards(&standing, service.today()).map_err(failed)?,
     };
     page(StatusCode::OK, &shown).map_err(failed)

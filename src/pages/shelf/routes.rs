@@ -23,6 +23,7 @@ pub(in crate::pages) fn routes(config: &mut ServiceConfig) {
 struct ShelfPage {
     frame: Frame,
     todo: Vec<Line>,
+    more: i64,
     planks: Vec<Plank>,
 }
 
@@ -45,6 +46,7 @@ async fn shelf_get(
     let shown = ShelfPage {
         frame: Frame::new("Shelf", Place::Shelf, &service, Some(&session)),
         todo: lines(&found.warnings, &found.casts, today),
+        more: found.warnings_more,
         planks,
     };
     page(StatusCode::OK, &shown).map_err(|error| Refused::new(&request, error))

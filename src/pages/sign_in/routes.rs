@@ -11,10 +11,9 @@ use actix_web::{HttpRequest, HttpResponse, get, post};
 use askama::Template;
 use serde::Deserialize;
 
-use crate::base::Error;
-use crate::db::{Tx, installation_fetch};
-use crate::http::Service;
-use crate::http::sessions::{Session, session_end, session_open};
+use crate::db::installation_fetch;
+use crate::http::sessions::{Session, session_end, session_open, token_opens};
+use crate::http::{Problem, Service};
 use crate::pages::form::{from_here, of_session};
 use crate::pages::frame::{Frame, Place, page};
 use crate::pages::refusal::Refused;
@@ -66,8 +65,7 @@ async fn sign_in_get(
     query: Query<Asked>,
 ) -> Result<HttpResponse, Refused> {
     if let Some(token) = query.token.clone()
-        && let Some(cookie) = service
-            .run("sign-in", move |tx| demo_session(tx, &token))
+        && let Some(cookie) = demo_session(&service, token)
             .await
             .map_err(|problem| Refused::new(&request, problem))?
     {
@@ -83,11 +81,29 @@ async fn sign_in_get(
 
 /// A session of a demo for the link that its start prints. Elsewhere a token in an address would stay in the browser's history,
 /// so that none is taken from there.
-fn demo_session(tx: &mut Tx<'_>, token: &str) -> Result<Option<Cookie<'static>>, Error> {
-    match installation_fetch(tx.conn)?.is_some_and(|standing| standing.demo) {
-        true => session_open(tx, token),
+async fn demo_session(
+    service: &Service,
+    token: String,
+) -> Result<Option<Cookie<'static>>, Problem> {
+    let demo = service.read(installation_fetch).await?;
+    match demo.is_some_and(|standing| standing.demo) {
+        true => session(service, token).await,
         false => Ok(None),
     }
+}
+
+/// A session for a token that opens something. It is looked up first, so that whoever guesses keeps nobody from writing.
+async fn session(service: &Service, token: String) -> Result<Option<Cookie<'static>>, Problem> {
+    let (now, asked) = (service.now(), token.clone());
+    if !service
+        .read(move |conn| token_opens(conn, &asked, now))
+        .await?
+    {
+        return Ok(None);
+    }
+    service
+        .run("sign-in", move |tx| session_open(tx, &token))
+        .await
 }
 
 /// Leads on to where somebody who is signed in now wanted to go.
@@ -107,10 +123,7 @@ async fn sign_in_post(
     let refused = |problem| Refused::new(&request, problem);
     from_here(&request).map_err(refused)?;
     let SignIn { token, next } = form.into_inner();
-    let cookie = service
-        .run("sign-in", move |tx| session_open(tx, &token))
-        .await
-        .map_err(refused)?;
+    let cookie = session(&service, token).await.map_err(refused)?;
     let Some(cookie) = cookie else {
         let shown = SignInPage {
             frame: Frame::new("Sign in", Place::Elsewhere, &service, None),

@@ -39,7 +39,7 @@ pub struct BudgetView {
     pub currency: Currency,
     /// What may be ordered in these days.
     pub amount: Money,
-    /// What was: the landed cost of what has arrived, and what the rest was ordered for.
+    /// What was: the landed cost of what has arrived with its later corrections, and what the rest was ordered for.
     pub spent: Money,
     /// What is left; below 0 when more was ordered.
     pub remaining: Money,
@@ -152,10 +152,19 @@ fn shown(conn: &mut AnyConnection, row: BudgetRow, base: Currency) -> Result<Bud
 }
 
 fn spent_in(conn: &mut AnyConnection, days: BudgetDays, base: Currency) -> Result<Spent, Error> {
-    let lines = store::lines_ordered_in(conn, days)?
-        .iter()
-        .map(|row| spending(conn, row, base))
-        .collect::<Result<Vec<_>, Error>>()?;
+    let rows = store::lines_ordered_in(conn, days)?;
+    let ids: Vec<i64> = rows.iter().map(|row| row.id).collect();
+    let corrected = store::lines_corrected_by(conn, &ids)?;
+    let mut lines = Vec::with_capacity(rows.len());
+    for row in &rows {
+        lines.push(match (spending(conn, row, base)?, corrected.get(&row.id)) {
+            // A credit frees the budget again, a surcharge uses it.
+            (Spending::Landed(value), Some(by_micro)) => {
+                Spending::Landed(Money::from_micro(value.micro().saturating_add(*by_micro)))
+            }
+            (line, _) => line,
+        });
+    }
     Ok(spent(&lines, base))
 }
 

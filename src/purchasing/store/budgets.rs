@@ -1,11 +1,13 @@
 //! Budgets of purchases, and the order lines that use them.
 
+use std::collections::HashMap;
+
 use chrono::{NaiveDate, NaiveDateTime};
 use diesel::prelude::*;
 
 use crate::base::{Error, Money};
 use crate::db::AnyConnection;
-use crate::db::schema::{order_lines, orders, purchase_budgets};
+use crate::db::schema::{lots, order_lines, orders, price_corrections, purchase_budgets};
 use crate::purchasing::budget::BudgetDays;
 
 /// A budget as it is kept.
@@ -101,9 +103,36 @@ pub(in crate::purchasing) fn budgets_page(
         .load(conn)?)
 }
 
+/// What corrections of prices changed each line by, over all its lots.
+pub(in crate::purchasing) fn lines_corrected_by(
+    conn: &mut AnyConnection,
+    line_ids: &[i64],
+) -> Result<HashMap<i64, i64>, Error> {
+    let of_lines: Vec<(Option<i64>, i64)> = price_corrections::table
+        .filter(price_corrections::order_line_id.eq_any(line_ids))
+        .select((
+            price_corrections::order_line_id,
+            price_corrections::value_micro,
+        ))
+        .load(conn)?;
+    let of_lots: Vec<(Option<i64>, i64)> = price_corrections::table
+        .inner_join(lots::table)
+        .filter(lots::order_line_id.eq_any(line_ids))
+        .select((lots::order_line_id, price_corrections::value_micro))
+        .load(conn)?;
+    let mut found: HashMap<i64, i64> = HashMap::new();
+    for (line, value_micro) in of_lines.into_iter().chain(of_lots) {
+        let Some(line) = line else { continue };
+        let sum = found.entry(line).or_default();
+        *sum = sum.saturating_add(value_micro);
+    }
+    Ok(found)
+}
+
 /// A line that uses a budget.
 #[derive(Debug, Clone, Queryable)]
 pub(in crate::purchasing) struct SpendingRow {
+    pub(in crate::purchasing) id: i64,
     pub(in crate::purchasing) order: String,
     pub(in crate::purchasing) line_no: String,
     pub(in crate::purchasing) ordered_on: NaiveDate,
@@ -123,6 +152,7 @@ pub(in crate::purchasing) fn lines_ordered_in(
         .filter(order_lines::state.ne("cancelled"))
         .order(order_lines::id)
         .select((
+            order_lines::id,
             orders::code,
             order_lines::line_no,
             orders::ordered_on,

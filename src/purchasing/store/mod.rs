@@ -10,7 +10,7 @@ mod rates;
 
 pub(super) use budgets::{
     BudgetRow, SpendingRow, budget_fetch, budget_insert, budget_withdraw, budgets_from,
-    budgets_page, lines_ordered_in,
+    budgets_page, lines_corrected_by, lines_ordered_in,
 };
 pub(super) use imports::{
     ImportRow, import_by_file, import_fetch, import_insert, import_keep, imports_after,

@@ -13,6 +13,6 @@ pub(super) use advice::{advice_drop, advice_page, advice_put, dirty, dirty_take,
 pub(super) use books::{
     demand, kit_links, lot_materials, needs_booked, prices, promised, recipes_of_elastomers,
 };
-pub(super) use notice::{planned, refused};
+pub(super) use notice::{bookings_of_recipes, planned, refused};
 pub(super) use orders::lines_of_items;
 pub(super) use warnings::{OpenWarning, warnings_open};

@@ -1,15 +1,14 @@
 //! What was planned and what was refused, with how long before its day.
 
-use std::collections::HashMap;
+use std::collections::{BTreeSet, HashMap};
 
 use chrono::{NaiveDate, NaiveDateTime};
-use diesel::dsl::exists;
 use diesel::prelude::*;
 
 use crate::base::Error;
 use crate::db::AnyConnection;
 use crate::db::schema::{cast_needs, casts, refused_bookings, refused_demand};
-use crate::reorder::notice::{PlannedDemand, RefusedDemand, notice_days};
+use crate::reorder::notice::{PlannedDemand, RecipeBooking, RefusedDemand, notice_days};
 
 /// What casts poured on or after a day had planned of each material.
 pub(in crate::reorder) fn planned(
@@ -45,15 +44,7 @@ pub(in crate::reorder) fn refused(
     material_ids: &[i64],
     from: NaiveDate,
 ) -> Result<HashMap<i64, Vec<RefusedDemand>>, Error> {
-    let booked_after_all = exists(
-        casts::table
-            .filter(casts::recipe_id.eq(refused_bookings::recipe_id))
-            .filter(casts::cast_on.eq(refused_bookings::cast_on))
-            .filter(casts::booked_at.ge(refused_bookings::refused_at))
-            .filter(casts::state.ne("cancelled")),
-    );
-    type Row = (i64, i64, NaiveDate, NaiveDateTime, i64, bool);
-    let rows: Vec<Row> = refused_demand::table
+    let rows: Vec<(i64, i64, NaiveDateTime, NaiveDate, i64)> = refused_demand::table
         .inner_join(refused_bookings::table)
         .filter(refused_demand::material_id.eq_any(material_ids))
         .filter(refused_bookings::cast_on.ge(from))
@@ -61,21 +52,40 @@ pub(in crate::reorder) fn refused(
         .select((
             refused_demand::material_id,
             refused_bookings::recipe_id,
-            refused_bookings::cast_on,
             refused_bookings::refused_at,
+            refused_bookings::cast_on,
             refused_demand::quantity_micro,
-            booked_after_all,
         ))
         .load(conn)?;
     let mut found: HashMap<i64, Vec<RefusedDemand>> = HashMap::new();
-    for (material_id, recipe_id, on, refused_at, quantity_micro, booked_after_all) in rows {
+    for (material_id, recipe_id, refused_at, on, quantity_micro) in rows {
         found.entry(material_id).or_default().push(RefusedDemand {
             recipe_id,
+            refused_at,
             on,
-            notice_days: notice_days(refused_at.date(), on),
             quantity_micro,
-            booked_after_all,
         });
     }
     Ok(found)
+}
+
+/// The casts of some recipes that were not cancelled.
+pub(in crate::reorder) fn bookings_of_recipes(
+    conn: &mut AnyConnection,
+    recipe_ids: &BTreeSet<i64>,
+) -> Result<Vec<RecipeBooking>, Error> {
+    if recipe_ids.is_empty() {
+        return Ok(Vec::new());
+    }
+    let rows: Vec<(i64, NaiveDateTime, NaiveDate)> = casts::table
+        .filter(casts::recipe_id.eq_any(recipe_ids))
+        .filter(casts::state.ne("cancelled"))
+        .select((casts::recipe_id, casts::booked_at, casts::cast_on))
+        .load(conn)?;
+    let booking = |(recipe_id, booked_at, on)| RecipeBooking {
+        recipe_id,
+        booked_at,
+        on,
+    };
+    Ok(rows.into_iter().map(booking).collect())
 }

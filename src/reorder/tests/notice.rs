@@ -71,7 +71,7 @@ fn daily(days: &[(&str, i64)]) -> Option<Vec<DailyDemand>> {
 }
 
 fn stocked(db: &Db) -> (i64, i64) {
-    // The lead time of 10 days and the daily review make 11 days of notice early enough.
+    // The lead time of 10 days, exceeded one time in twenty by 5, and the daily review make 16 days of notice early enough.
     let id = material(db, "m", json!({}));
     let lot = Lot {
         code: "L1",
@@ -89,10 +89,10 @@ fn what_was_booked_in_time_is_not_forecast_again() {
         let (id, pack) = stocked(&db);
         use_up(&db, pack, 120, "2026-02-02");
         use_up(&db, pack, 30, "2026-02-05");
-        // 11 days of notice: in time; 20 more were used than planned.
-        poured(&db, "C-1", ("2026-01-22", "2026-02-02"), &[(id, 100)]);
-        // 10 days: too late.
-        poured(&db, "C-2", ("2026-01-26", "2026-02-05"), &[(id, 30)]);
+        // 16 days of notice: in time; 20 more were used than planned.
+        poured(&db, "C-1", ("2026-01-17", "2026-02-02"), &[(id, 100)]);
+        // 15 days: too late.
+        poured(&db, "C-2", ("2026-01-21", "2026-02-05"), &[(id, 30)]);
         let found = facts(&db, id);
         assert_eq!(
             found.daily,
@@ -102,10 +102,10 @@ fn what_was_booked_in_time_is_not_forecast_again() {
             found.unbooked_daily,
             daily(&[("2026-02-02", 20), ("2026-02-05", 30)])
         );
-        // Of 50 g, the 30 that are booked 10 days before are no longer to come on the days up to 9 ahead.
-        assert_eq!(found.notice_share.len(), 11);
-        assert!((found.notice_share[9] - 0.4).abs() < 1e-12);
-        assert!((found.notice_share[10] - 1.0).abs() < 1e-12);
+        // Of 50 g, the 30 that are booked 15 days before are no longer to come on the days up to 14 ahead.
+        assert_eq!(found.notice_share.len(), 16);
+        assert!((found.notice_share[14] - 0.4).abs() < 1e-12);
+        assert!((found.notice_share[15] - 1.0).abs() < 1e-12);
     });
 }
 
@@ -121,8 +121,14 @@ fn a_refused_booking_is_demand_once_and_only_if_it_was_not_booked_after_all() {
             facts(&db, id).unbooked_daily,
             daily(&[("2026-02-02", 5), ("2026-02-04", 60)])
         );
-        // The same recipe was booked for that day after the refusals, and nothing of it used here.
-        poured(&db, "C-1", ("2026-02-01", "2026-02-04"), &[(id, 60)]);
+        // A day to come may still be booked.
+        refused(&db, id, ("2026-03-01", "2026-03-20"), &[(id, 90)]);
+        assert_eq!(
+            facts(&db, id).unbooked_daily,
+            daily(&[("2026-02-02", 5), ("2026-02-04", 60)])
+        );
+        // The same recipe was booked for a day near it after the refusals, and nothing of it used here.
+        poured(&db, "C-1", ("2026-02-01", "2026-02-09"), &[(id, 60)]);
         assert_eq!(facts(&db, id).unbooked_daily, daily(&[("2026-02-02", 5)]));
     });
 }

@@ -144,6 +144,24 @@ pub(in crate::stock) fn warning_fetch(
         .optional()?)
 }
 
+/// The warnings that stand and that nobody has acknowledged, the gravest first, then by their day; and how many there are.
+pub(in crate::stock) fn warnings_to_see(
+    conn: &mut AnyConnection,
+    limit: i64,
+) -> Result<(Vec<WarningRow>, i64), Error> {
+    let standing = || {
+        warnings::table
+            .filter(warnings::cleared_at.is_null())
+            .filter(warnings::acknowledged_at.is_null())
+    };
+    let rows = standing()
+        .order((warnings::severity.desc(), warnings::due_on, warnings::id))
+        .limit(limit)
+        .select(WarningRow::as_select())
+        .load(conn)?;
+    Ok((rows, standing().count().get_result(conn)?))
+}
+
 /// One page of warnings: the open ones, or all.
 pub(in crate::stock) fn warnings_page(
     conn: &mut AnyConnection,
