@@ -180,7 +180,7 @@ fn an_unknown_address_is_a_404_problem_with_or_without_a_token() {
         "/v1/tokens/",
         "/v1//tokens",
         "/V1/tokens",
-        "/%2e%2e",
+        "/%2e%2e/nothing",
     ] {
         assert_eq!(
             app.get(path).expect(404).problem(),
