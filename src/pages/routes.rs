@@ -2,7 +2,7 @@
 
 use utoipa_actix_web::service_config::ServiceConfig;
 
-use super::{assets, buy, shelf, sign_in};
+use super::{assets, bench_sheet, buy, cast, casts, shelf, sign_in};
 
 /// Adds the pages.
 pub fn routes(cfg: &mut ServiceConfig<'_>) {
@@ -10,6 +10,9 @@ pub fn routes(cfg: &mut ServiceConfig<'_>) {
         assets::routes(config);
         sign_in::routes(config);
         shelf::routes(config);
+        casts::routes(config);
+        cast::routes(config);
+        bench_sheet::routes(config);
         buy::routes(config);
         config
     });
