@@ -163,7 +163,7 @@ fn a_cast_shows_its_life_its_cost_and_what_made_the_difference() {
     let amount =
         |value: &Value| -> f64 { value.as_str().expect("money").parse().expect("a number") };
     let written = |amount: f64| match amount {
-        amount if amount == 0.0 => "0.00 EUR".to_owned(),
+        0.0 => "0.00 EUR".to_owned(),
         amount if amount < 1.0 => format!("{amount:.3} EUR"),
         amount => format!("{amount:.2} EUR"),
     };
