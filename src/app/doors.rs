@@ -48,6 +48,9 @@ pub const PAGES: &[Door] = &[
     page("POST", "/sign-out", EVERYONE),
     page("GET", "/assets/{file}", ANYONE),
     page("GET", "/", EVERYONE),
+    page("GET", "/casts", EVERYONE),
+    page("GET", "/casts/{code}", EVERYONE),
+    page("GET", "/casts/{code}/bench-sheet", EVERYONE),
     page("GET", "/buy", EVERYONE),
 ];
 

@@ -280,6 +280,34 @@ impl CostView {
             per_good_chip,
         })
     }
+
+    /// What of the cost per good chip is each component's, in their order: split by largest remainder, so that they add up
+    /// to it; none when no chip is good.
+    ///
+    /// # Errors
+    /// [`Error::Invalid`] when a component is below zero.
+    ///
+    /// ```
+    /// use heeltap::base::{Micro, Money};
+    /// use heeltap::casting::cost::{Component, Components, CostView};
+    /// let mut cost = Components::default();
+    /// cost.add(Component::Chip, Money::from_int(10))?;
+    /// cost.add(Component::Tape, Money::from_int(10))?;
+    /// let view = CostView::new(&cost, "EUR", "actual", Micro::from_int(3))?;
+    /// let parts = view.per_good_chip_parts()?.unwrap();
+    /// assert_eq!((parts[0].to_string(), parts[5].to_string()), ("3.333334".to_owned(), "3.333333".to_owned()));
+    /// assert_eq!(view.per_good_chip.map(|amount| amount.to_string()), Some("6.666667".to_owned()));
+    /// # Ok::<(), heeltap::base::Error>(())
+    /// ```
+    pub fn per_good_chip_parts(&self) -> Result<Option<Vec<Money>>, Error> {
+        let Some(each) = self.per_good_chip else {
+            return Ok(None);
+        };
+        let of = self.components.iter();
+        let weights: Vec<i64> = of.map(|of| of.amount.micro()).collect();
+        let parts = apportion(each.micro(), &weights)?;
+        Ok(Some(parts.into_iter().map(Money::from_micro).collect()))
+    }
 }
 
 #[cfg(test)]

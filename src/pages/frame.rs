@@ -22,6 +22,8 @@ const CONTENT_POLICY: &str = "default-src 'none'; style-src 'self'; img-src 'sel
 pub(super) enum Place {
     /// What stands on the shelf, and what is to do.
     Shelf,
+    /// What is cast.
+    Casts,
     /// What to order.
     Buy,
     /// None of them.
@@ -71,9 +73,13 @@ impl Frame {
     }
 
     /// The places with their addresses, and whether the page belongs there.
-    pub(super) fn places(&self) -> [(&'static str, &'static str, bool); 2] {
-        [("Shelf", "/", Place::Shelf), ("Buy", "/buy", Place::Buy)]
-            .map(|(name, address, place)| (name, address, self.place == place))
+    pub(super) fn places(&self) -> [(&'static str, &'static str, bool); 3] {
+        [
+            ("Shelf", "/", Place::Shelf),
+            ("Casts", "/casts", Place::Casts),
+            ("Buy", "/buy", Place::Buy),
+        ]
+        .map(|(name, address, place)| (name, address, self.place == place))
     }
 }
 

@@ -6,7 +6,10 @@
 //! casting, costing or ordering.
 
 mod assets;
+mod bench_sheet;
 mod buy;
+mod cast;
+mod casts;
 mod form;
 mod frame;
 mod horizon;
@@ -18,4 +21,4 @@ mod words;
 
 pub use refusal::refuse;
 pub use routes::routes;
-pub use words::{amount, day};
+pub use words::{amount, day, money};

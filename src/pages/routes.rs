@@ -6,7 +6,7 @@ use actix_web::{Error, HttpRequest};
 use utoipa_actix_web::service_config::ServiceConfig;
 
 use super::refusal::Refused;
-use super::{assets, buy, shelf, sign_in};
+use super::{assets, bench_sheet, buy, cast, casts, shelf, sign_in};
 use crate::http::Problem;
 
 fn form_fault(error: UrlencodedError, request: &HttpRequest) -> Error {
@@ -28,6 +28,9 @@ pub fn routes(cfg: &mut ServiceConfig<'_>) {
         assets::routes(config);
         sign_in::routes(config);
         shelf::routes(config);
+        casts::routes(config);
+        cast::routes(config);
+        bench_sheet::routes(config);
         buy::routes(config);
         config
     });

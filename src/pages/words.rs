@@ -5,7 +5,7 @@
 
 use chrono::{Datelike, NaiveDate};
 
-use crate::base::Quantity;
+use crate::base::{Money, Quantity, round_half_even_div};
 
 /// A day such as `Fri 4 Dec`; with the year when it is not that of `today`.
 ///
@@ -60,6 +60,54 @@ pub fn amount(quantity: Quantity, unit: &str) -> String {
         "each" => number,
         unit => format!("{number} {unit}"),
     }
+}
+
+/// An amount with its currency, such as `1,234.50 EUR`: two places; below 1, three, since a chip costs little. Half to even.
+///
+/// ```
+/// use heeltap::base::Money;
+/// use heeltap::pages::money;
+/// let of = |text| money(Money::parse(text).unwrap(), "EUR");
+/// assert_eq!(of("1234.505"), "1,234.50 EUR");
+/// assert_eq!(of("0.04202"), "0.042 EUR");
+/// assert_eq!(of("-0.5"), "\u{2212}0.500 EUR");
+/// assert_eq!(of("0"), "0.00 EUR");
+/// ```
+#[must_use]
+pub fn money(amount: Money, currency: &str) -> String {
+    let micro = amount.micro();
+    let size = i128::from(micro.unsigned_abs());
+    let (step, places) = match size {
+        1..1_000_000 => (1_000_u64, 3),
+        _ => (10_000, 2),
+    };
+    let steps = round_half_even_div(size, i128::from(step)).unwrap_or(0);
+    let rounded = u64::try_from(steps)
+        .unwrap_or(u64::MAX)
+        .saturating_mul(step);
+    let sign = if micro < 0 && rounded > 0 {
+        "\u{2212}"
+    } else {
+        ""
+    };
+    let whole = grouped(rounded / 1_000_000);
+    let rest = format!("{:06}", rounded % 1_000_000);
+    format!("{sign}{whole}.{} {currency}", &rest[..places])
+}
+
+/// `one` of something or many, such as `1 tray` and `6 trays`.
+pub(super) fn counted(count: impl Into<i64>, one: &str, many: &str) -> String {
+    match count.into() {
+        1 => format!("1 {one}"),
+        count => format!("{count} {many}"),
+    }
+}
+
+/// A sentence of an operation as one of a page: with a capital and a stop.
+pub(super) fn sentence(text: &str) -> String {
+    let mut letters = text.chars();
+    let first = letters.next().map(|first| first.to_uppercase().to_string());
+    format!("{}{}.", first.unwrap_or_default(), letters.as_str())
 }
 
 /// A whole number with a comma between thousands.

@@ -14,3 +14,4 @@ mod show;
 mod steps;
 
 pub(super) use routes::routes;
+pub use show::{Clocked, sheet_show};

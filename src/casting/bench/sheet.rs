@@ -4,7 +4,7 @@ use chrono::{DateTime, NaiveDate, Utc};
 use serde::Serialize;
 use utoipa::ToSchema;
 
-use crate::base::{Micro, Quantity};
+use crate::base::{Error, MICRO_PER_UNIT, Micro, Quantity};
 use crate::casting::life::demold_input::DemoldRecord;
 use crate::casting::life::pour::PourRecord;
 use crate::casting::planning::cure::CureView;
@@ -395,6 +395,26 @@ pub struct WeighDetail {
     pub tare_and_gross: Option<TareAndGross>,
     /// The readings without setting to zero between the parts.
     pub cumulative: CumulativeReadings,
+}
+
+impl WeighDetail {
+    /// Base for each gram of curing agent, rounded to the millionth, half to even.
+    ///
+    /// # Errors
+    /// [`Error::Invalid`] when it leaves the range of a decimal.
+    pub fn base_g_per_g_curing_agent(&self) -> Result<Micro, Error> {
+        let each = self.curing_agent_g_per_g_base.micro();
+        Ok(Micro::from_int(1).mul_div_half_even(MICRO_PER_UNIT, each)?)
+    }
+
+    /// How much curing agent belongs to the base that was weighed, in g, rounded to the millionth, half to even.
+    ///
+    /// # Errors
+    /// [`Error::Invalid`] when it leaves the range of a decimal.
+    pub fn curing_agent_for(&self, base_g: Micro) -> Result<Micro, Error> {
+        let each = self.curing_agent_g_per_g_base.micro();
+        Ok(base_g.mul_div_half_even(each, MICRO_PER_UNIT)?)
+    }
 }
 
 /// What is mixed.

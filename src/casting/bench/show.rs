@@ -22,11 +22,13 @@ use crate::stock::promises::cast_needs;
 
 /// What is said of the clock.
 #[derive(Debug, Clone, Copy, Default)]
-pub(super) struct Clocked {
-    pub(super) start_at: Option<DateTime<Utc>>,
-    pub(super) mixed_at: Option<DateTime<Utc>>,
+pub struct Clocked {
+    /// When the work begins.
+    pub start_at: Option<DateTime<Utc>>,
+    /// When the mixing of a batch ended.
+    pub mixed_at: Option<DateTime<Utc>>,
     /// The batch that was mixed then.
-    pub(super) batch: i32,
+    pub batch: i32,
 }
 
 /// The bench sheet of a cast; none for a batch that the cast does not have.
@@ -34,7 +36,7 @@ pub(super) struct Clocked {
 /// # Errors
 /// [`Error::NotFound`] without such a cast; [`Error::Refused`] when it was cancelled: nothing of it is to be done, and it
 /// holds nothing.
-pub(super) fn sheet_show(
+pub fn sheet_show(
     conn: &mut AnyConnection,
     code: &str,
     clocked: Clocked,

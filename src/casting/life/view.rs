@@ -107,6 +107,19 @@ pub fn casts_list(
     all_shown(conn, rows, currency)
 }
 
+/// The casts that were demoulded last, the latest first; `limit` at most.
+///
+/// # Errors
+/// [`Error::Unavailable`] when the database does not answer.
+pub fn casts_demolded_last(
+    conn: &mut AnyConnection,
+    limit: i64,
+    currency: Currency,
+) -> Result<Vec<CastView>, Error> {
+    let rows = store::casts_demolded_last(conn, limit)?;
+    all_shown(conn, rows, currency)
+}
+
 fn read<T: serde::de::DeserializeOwned>(text: &Option<String>) -> Result<Option<T>, Error> {
     text.as_deref()
         .map(serde_json::from_str)

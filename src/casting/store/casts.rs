@@ -352,6 +352,19 @@ pub(in crate::casting) fn casts_booked_from(
         .load(conn)?)
 }
 
+/// The casts that were demoulded last, the latest first.
+pub(in crate::casting) fn casts_demolded_last(
+    conn: &mut AnyConnection,
+    limit: i64,
+) -> Result<Vec<CastRow>, Error> {
+    Ok(casts::table
+        .filter(casts::state.eq("demolded"))
+        .order((casts::demolded_on.desc(), casts::id.desc()))
+        .limit(limit)
+        .select(CastRow::as_select())
+        .load(conn)?)
+}
+
 /// A cast of a day: id, code, trays, the recipe as it was booked.
 pub(in crate::casting) type CastOfDay = (i64, String, i32, String);
 

@@ -12,8 +12,9 @@ mod trace;
 pub(super) use casts::{
     BookedRow, CastRow, ChargeRow, Counted, NewCast, Replanned, cast_by_code, cast_cancel,
     cast_codes, cast_demold, cast_demold_undo, cast_insert, cast_next_id, cast_pour,
-    cast_pour_undo, cast_replan, casts_booked_from, casts_lock, casts_of_day, casts_page,
-    charges_by_cast, charges_fetch, charges_insert, promised_after, refused_booking_insert,
+    cast_pour_undo, cast_replan, casts_booked_from, casts_demolded_last, casts_lock, casts_of_day,
+    casts_page, charges_by_cast, charges_fetch, charges_insert, promised_after,
+    refused_booking_insert,
 };
 pub(super) use charges::{
     ChargeChangeRow, NewChargeChange, Recharged, cast_recharge, charge_change_insert,

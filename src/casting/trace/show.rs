@@ -145,7 +145,7 @@ fn casts_in_short(conn: &mut AnyConnection, ids: &[i64]) -> Result<Vec<CastInSho
 ///
 /// # Errors
 /// [`Error::NotFound`] without such a cast.
-pub(super) fn cast_trace_show(conn: &mut AnyConnection, code: &str) -> Result<CastTrace, Error> {
+pub fn cast_trace_show(conn: &mut AnyConnection, code: &str) -> Result<CastTrace, Error> {
     let missing = || Error::not_found("cast", code);
     let id = store::cast_by_code(conn, code)?.ok_or_else(missing)?.id;
     let cast = casts_in_short(conn, &[id])?.pop().ok_or_else(missing)?;

@@ -11,4 +11,4 @@ pub mod used;
 pub mod view;
 pub mod words;
 
-pub(in crate::casting) use show::cast_cost;
+pub use show::cast_cost;

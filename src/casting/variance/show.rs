@@ -14,7 +14,7 @@ use crate::stock::trace::{cast_outflow, lot_origins};
 ///
 /// # Errors
 /// [`Error::NotFound`] without such a cast.
-pub(in crate::casting) fn cast_cost(
+pub fn cast_cost(
     conn: &mut AnyConnection,
     code: &str,
     currency: Currency,
