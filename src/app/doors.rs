@@ -49,6 +49,9 @@ pub const PAGES: &[Door] = &[
     page("GET", "/assets/{file}", ANYONE),
     page("GET", "/", EVERYONE),
     page("GET", "/buy", EVERYONE),
+    page("GET", "/cost", EVERYONE),
+    page("GET", "/cost/report.csv", EVERYONE),
+    page("GET", "/cost/report.xlsx", EVERYONE),
 ];
 
 /// The operations of the API.

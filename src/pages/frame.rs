@@ -24,6 +24,8 @@ pub(super) enum Place {
     Shelf,
     /// What to order.
     Buy,
+    /// What replicas cost.
+    Cost,
     /// None of them.
     Elsewhere,
 }
@@ -71,9 +73,13 @@ impl Frame {
     }
 
     /// The places with their addresses, and whether the page belongs there.
-    pub(super) fn places(&self) -> [(&'static str, &'static str, bool); 2] {
-        [("Shelf", "/", Place::Shelf), ("Buy", "/buy", Place::Buy)]
-            .map(|(name, address, place)| (name, address, self.place == place))
+    pub(super) fn places(&self) -> [(&'static str, &'static str, bool); 3] {
+        [
+            ("Shelf", "/", Place::Shelf),
+            ("Buy", "/buy", Place::Buy),
+            ("Cost", "/cost", Place::Cost),
+        ]
+        .map(|(name, address, place)| (name, address, self.place == place))
     }
 }
 

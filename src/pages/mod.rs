@@ -7,6 +7,7 @@
 
 mod assets;
 mod buy;
+mod cost;
 mod form;
 mod frame;
 mod horizon;
