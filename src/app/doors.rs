@@ -52,6 +52,9 @@ pub const PAGES: &[Door] = &[
     page("GET", "/casts/{code}", EVERYONE),
     page("GET", "/casts/{code}/bench-sheet", EVERYONE),
     page("GET", "/buy", EVERYONE),
+    page("GET", "/cost", EVERYONE),
+    page("GET", "/cost/report.csv", EVERYONE),
+    page("GET", "/cost/report.xlsx", EVERYONE),
 ];
 
 /// The operations of the API.

@@ -25,4 +25,4 @@ mod store;
 mod tests;
 pub mod waste;
 
-pub use routes::routes;
+pub use routes::{report_answer, routes};

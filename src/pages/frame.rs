@@ -26,6 +26,8 @@ pub(super) enum Place {
     Casts,
     /// What to order.
     Buy,
+    /// What replicas cost.
+    Cost,
     /// None of them.
     Elsewhere,
 }
@@ -73,11 +75,12 @@ impl Frame {
     }
 
     /// The places with their addresses, and whether the page belongs there.
-    pub(super) fn places(&self) -> [(&'static str, &'static str, bool); 3] {
+    pub(super) fn places(&self) -> [(&'static str, &'static str, bool); 4] {
         [
             ("Shelf", "/", Place::Shelf),
             ("Casts", "/casts", Place::Casts),
             ("Buy", "/buy", Place::Buy),
+            ("Cost", "/cost", Place::Cost),
         ]
         .map(|(name, address, place)| (name, address, self.place == place))
     }

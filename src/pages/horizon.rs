@@ -20,10 +20,10 @@ const SIZE: (u32, u32) = (400, 118);
 const STEP: usize = 14;
 
 /// Stand-ins for the colours of the style sheet, which the drawing library cannot name.
-const HUE: RGBColor = RGBColor(1, 0, 1);
-const INK: RGBColor = RGBColor(1, 0, 2);
-const DIM: RGBColor = RGBColor(1, 0, 3);
-const WARN: RGBColor = RGBColor(1, 0, 4);
+pub(super) const HUE: RGBColor = RGBColor(1, 0, 1);
+pub(super) const INK: RGBColor = RGBColor(1, 0, 2);
+pub(super) const DIM: RGBColor = RGBColor(1, 0, 3);
+pub(super) const WARN: RGBColor = RGBColor(1, 0, 4);
 const GOOD: RGBColor = RGBColor(1, 0, 5);
 const NAMES: [(&str, &str); 5] = [
     ("#010001", "currentColor"),
@@ -91,7 +91,7 @@ pub(super) fn horizon(judgement: &Judgement, today: NaiveDate) -> Result<Horizon
             (day(walked.on, today), amount(left, unit))
         });
     Ok(Horizon {
-        drawing: dressed(&drawing, &label),
+        drawing: dressed(&drawing, "horizon", SIZE, &label),
         rows: rows.collect(),
     })
 }
@@ -116,7 +116,7 @@ struct Marks {
     reorder_point: f64,
 }
 
-type DrawingError = DrawingAreaErrorKind<std::io::Error>;
+pub(super) type DrawingError = DrawingAreaErrorKind<std::io::Error>;
 
 fn draw(walk: &[(i32, f64)], marks: &Marks, today: NaiveDate) -> Result<String, DrawingError> {
     let most = walk.iter().map(|(_, stock)| *stock).fold(0.0, f64::max);
@@ -186,12 +186,17 @@ fn draw(walk: &[(i32, f64)], marks: &Marks, today: NaiveDate) -> Result<String, 
     Ok(text)
 }
 
-/// The drawing with the style sheet's colours, and words for whoever does not see it.
-fn dressed(drawing: &str, label: &str) -> String {
+/// The drawing with the style sheet's colours, its class, and words for whoever does not see it; `label` is plain words without
+/// quotes or angles.
+pub(super) fn dressed(
+    drawing: &str,
+    class: &str,
+    (width, height): (u32, u32),
+    label: &str,
+) -> String {
     let (_, inner) = drawing.split_once('>').unwrap_or_default();
-    let (width, height) = SIZE;
     let mut text = format!(
-        "<svg class=\"horizon\" viewBox=\"0 0 {width} {height}\" role=\"img\" aria-label=\"{label}\">{inner}"
+        "<svg class=\"{class}\" viewBox=\"0 0 {width} {height}\" role=\"img\" aria-label=\"{label}\">{inner}"
     );
     for (stand_in, name) in NAMES {
         text = text.replace(stand_in, name);

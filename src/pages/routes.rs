@@ -6,7 +6,7 @@ use actix_web::{Error, HttpRequest};
 use utoipa_actix_web::service_config::ServiceConfig;
 
 use super::refusal::Refused;
-use super::{assets, bench_sheet, buy, cast, casts, shelf, sign_in};
+use super::{assets, bench_sheet, buy, cast, casts, cost, shelf, sign_in};
 use crate::http::Problem;
 
 fn form_fault(error: UrlencodedError, request: &HttpRequest) -> Error {
@@ -32,6 +32,7 @@ pub fn routes(cfg: &mut ServiceConfig<'_>) {
         cast::routes(config);
         bench_sheet::routes(config);
         buy::routes(config);
+        cost::routes(config);
         config
     });
 }

@@ -37,6 +37,7 @@ mod orders;
 mod packs;
 mod pages;
 mod pages_casts;
+mod pages_cost;
 mod periods;
 mod plans;
 mod postgres_backup;

@@ -166,6 +166,37 @@ impl PlanLine {
     }
 }
 
+impl PlanLine {
+    /// The planned cost of what stays in the cups over all that is planned to be spent, 0 to 1, half to even; none when nothing is.
+    ///
+    /// # Errors
+    /// [`Error::Invalid`] when it leaves its range.
+    ///
+    /// ```
+    /// # let recipe = include_str!(concat!(env!("CARGO_MANIFEST_DIR"), "/src/casting/samples/recipe.json"));
+    /// # let euro = heeltap::base::Currency::parse("EUR").unwrap();
+    /// # let facts = heeltap::casting::planning::plan::PlanFacts::bare(serde_json::from_str(recipe).unwrap(), euro);
+    /// use heeltap::casting::planning::{plan::plan, what_if_view::PlanLine};
+    /// let request = r#"{"recipe": "chip", "containers": 4, "cast_on": "2026-03-02"}"#;
+    /// let line = PlanLine::of(&plan(&facts, &serde_json::from_str(request).unwrap())?.view);
+    /// // What is short costs nothing, and nothing is in stock.
+    /// assert_eq!(line.residue_share()?, None);
+    /// # Ok::<(), heeltap::base::Error>(())
+    /// ```
+    pub fn residue_share(&self) -> Result<Option<Micro>, Error> {
+        let residue = |part: &&ComponentAmount| part.component == Component::Residue;
+        let Some(part) = self.components.iter().find(residue) else {
+            return Ok(None);
+        };
+        if self.total.is_zero() {
+            return Ok(None);
+        }
+        let one = Micro::from_micro(MICRO_PER_UNIT);
+        let share = one.mul_div_half_even(part.amount.micro(), self.total.micro())?;
+        Ok(Some(share))
+    }
+}
+
 impl Outcome {
     /// The line of a plan, or why it cannot be cast so. What is wrong otherwise stays an error.
     ///

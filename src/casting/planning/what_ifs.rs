@@ -66,6 +66,38 @@ pub fn what_ifs(
     })
 }
 
+/// The cast with 1, 2, … up to `most` trays: how many, and what comes of it. Nothing else of the request is changed.
+///
+/// # Errors
+/// Those of a plan, but for what cannot be cast so, which has its reason instead of a line.
+///
+/// ```
+/// # let recipe = include_str!(concat!(env!("CARGO_MANIFEST_DIR"), "/src/casting/samples/recipe.json"));
+/// # let euro = heeltap::base::Currency::parse("EUR").unwrap();
+/// # let facts = heeltap::casting::planning::plan::PlanFacts::bare(serde_json::from_str(recipe).unwrap(), euro);
+/// use heeltap::casting::planning::what_ifs::by_trays;
+/// let asked = r#"{"recipe": "chip", "containers": 1, "cast_on": "2026-03-02"}"#;
+/// let found = by_trays(&facts, &serde_json::from_str(asked).unwrap(), 3)?;
+/// let lines = found.iter().map(|(trays, outcome)| (*trays, outcome.line.as_ref().unwrap().containers));
+/// assert_eq!(lines.collect::<Vec<_>>(), [(1, 1), (2, 2), (3, 3)]);
+/// # Ok::<(), heeltap::base::Error>(())
+/// ```
+pub fn by_trays(
+    facts: &PlanFacts,
+    request: &PlanRequest,
+    most: u32,
+) -> Result<Vec<(u32, Outcome)>, Error> {
+    let cast_of = |trays| {
+        let asked = PlanRequest {
+            containers: Some(trays),
+            good_chips_wanted: None,
+            ..request.clone()
+        };
+        Ok((trays, Outcome::of(planned(facts, &asked).as_ref())?))
+    };
+    (1..=most).map(cast_of).collect()
+}
+
 fn planned(facts: &PlanFacts, request: &PlanRequest) -> Result<CastPlan, Error> {
     plan(facts, request).map(|planned| planned.view)
 }

@@ -3,7 +3,7 @@
 //! Invariant: each part of a cast has exactly one row. Deliberately absent: sums (tally).
 
 use chrono::{Datelike, NaiveDate};
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
 use crate::base::{Code, Micro, Money};
@@ -13,7 +13,7 @@ use crate::casting::cost::Components;
 pub const WHOLE_SHARE: Micro = Micro::from_int(100);
 
 /// By what a report is grouped.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, ToSchema)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize, ToSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum GroupBy {
     /// By who pays.

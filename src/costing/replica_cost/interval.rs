@@ -4,7 +4,7 @@
 //! statement for planning, from the spread between casts, and never stands on a charge. Deliberately absent: money that
 //! is owed (exact, in `tally.rs`).
 
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 use statrs::distribution::{ContinuousCDF, StudentsT};
 use utoipa::ToSchema;
 
@@ -35,7 +35,7 @@ pub struct CostAndChips {
 }
 
 /// A planning interval for the cost of one good chip.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, ToSchema)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
 pub struct PlanningInterval {
     /// Its lower end, never below zero.
     pub low: Money,

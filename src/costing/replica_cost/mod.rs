@@ -6,6 +6,7 @@
 pub mod grouping;
 pub mod interval;
 pub mod ops;
+pub mod per_chip;
 pub mod report;
 pub mod sheet;
 pub mod tally;

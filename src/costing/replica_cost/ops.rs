@@ -10,6 +10,8 @@ use crate::casting::cost::Components;
 use crate::costing::by_source::{Used, by_source};
 use crate::costing::cast_money::CastMoney;
 use crate::costing::period::Period;
+use crate::costing::periods::ops::report_kept;
+use crate::costing::reports::{Asked, Format, ReportBy};
 use crate::costing::store;
 use crate::db::AnyConnection;
 
@@ -68,6 +70,26 @@ pub fn replica_cost(
         })
         .collect();
     gathering.report(period, currency, &names, in_progress, &posted)
+}
+
+/// A report as it is answered, and whether it is the one that was kept when its days were closed.
+///
+/// # Errors
+/// As [`replica_cost`]; [`Error::Internal`] when what was kept does not read back.
+pub fn replica_cost_answered(
+    conn: &mut AnyConnection,
+    period: Period,
+    by: GroupBy,
+    currency: Currency,
+) -> Result<(ReplicaCost, bool), Error> {
+    let report = ReportBy::ReplicaCost(by);
+    match report_kept(conn, Asked { report, period }, Format::Json)? {
+        Some(kept) => Ok((
+            serde_json::from_slice(&kept).map_err(Error::internal)?,
+            true,
+        )),
+        None => Ok((replica_cost(conn, period, by, currency)?, false)),
+    }
 }
 
 /// A cast's parts, one for each material that it used, each with all of the cast's chips.

@@ -8,7 +8,7 @@
 use std::collections::{BTreeMap, HashMap};
 
 use chrono::NaiveDate;
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
 use super::grouping::{CastFacts, GroupBy, Part, RowKey, WHOLE_SHARE, in_order};
@@ -28,7 +28,7 @@ pub const WITHOUT_MATERIAL: &str = "moulds_and_coats";
 pub const TOTAL: &str = "total";
 
 /// What replicas cost in a period.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, ToSchema)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
 pub struct ReplicaCost {
     /// The first day, by the day of the demould; null when the period is open to the past.
     pub from: Option<NaiveDate>,
@@ -51,7 +51,7 @@ pub struct ReplicaCost {
 }
 
 /// A row of the report.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, ToSchema)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
 pub struct CostRow {
     /// A grant's, recipe's, material's or cast's code, a month (`YYYY-MM`), `unassigned`, `moulds_and_coats`, or `total`.
     pub key: String,
@@ -91,7 +91,7 @@ pub struct CostRow {
 }
 
 /// What has been poured and not demoulded.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, ToSchema)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
 pub struct WorkInProgress {
     /// Casts.
     pub casts: usize,

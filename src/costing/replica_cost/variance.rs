@@ -6,7 +6,7 @@
 use std::collections::BTreeMap;
 
 use chrono::NaiveDate;
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
 use super::grouping::{GroupBy, RowKey};
@@ -31,7 +31,7 @@ pub struct Posted {
 }
 
 /// What price corrections posted in the period laid on casts, whenever those were demoulded.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, ToSchema)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
 pub struct PriceVariances {
     /// The lines, by key; what nobody is charged for, or no cast stands behind, comes last.
     pub rows: Vec<VarianceRow>,
@@ -42,7 +42,7 @@ pub struct PriceVariances {
 }
 
 /// A line.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, ToSchema)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
 pub struct VarianceRow {
     /// A grant's, recipe's, material's or cast's code, a month (`YYYY-MM`), or `unassigned`.
     pub key: String,

@@ -11,7 +11,7 @@ use super::facts::PouredCast;
 use crate::base::{Code, Error, Micro, MicroError, Money, Quantity, round_half_even_div};
 use crate::casting::planning::geometry::{draining, tray_of};
 use crate::casting::sums::learned::FactorPosterior;
-use crate::casting::sums::residue::drain_trade_off;
+use crate::casting::sums::residue::{CupDraining, drain_trade_off, solve_mix};
 use crate::catalogue::{RatioBody, RecipeFacts};
 
 /// How many minutes more are looked at.
@@ -302,6 +302,49 @@ pub fn trade_off(
         Err(error) => shown.note = Some(error.to_string()),
     }
     Ok(shown)
+}
+
+/// What would stay in a cup of the recipe at a quarter, half and three quarters of its drain time, beside what [`trade_off`]
+/// says of longer draining: drain time in s and residue in g. A time at which the cup could not give what is needed is left
+/// out.
+///
+/// # Errors
+/// [`Error::Invalid`] when a figure leaves its range.
+///
+/// ```
+/// use heeltap::costing::residue::drain::{MixPrice, shorter, trade_off};
+/// # let facts = include_str!(concat!(env!("CARGO_MANIFEST_DIR"), "/src/casting/samples/recipe.json"));
+/// # let facts: heeltap::catalogue::RecipeFacts = serde_json::from_str(facts).unwrap();
+/// let price = MixPrice { base: None, curing_agent: None, ratio: facts.elastomer.body.ratio };
+/// let prior = heeltap::casting::sums::learned::FactorPosterior::prior();
+/// let drain = trade_off(&facts, &[], &prior, &price)?;
+/// let points = shorter(&facts, &drain)?;
+/// assert_eq!(points.len(), 3);
+/// // A film thins with the root of the time: a quarter of it leaves about twice as much, a little more as more is mixed.
+/// let (quarter, now) = (points[0].1.to_f64(), drain.residue_g.unwrap().to_f64());
+/// assert!((2.0..2.3).contains(&(quarter / now)), "{}", quarter / now);
+/// # Ok::<(), heeltap::base::Error>(())
+/// ```
+pub fn shorter(facts: &RecipeFacts, drain: &DrainTime) -> Result<Vec<(Micro, Quantity)>, Error> {
+    let Some(cup) = draining(facts).filter(|_| drain.residue_g.is_some()) else {
+        return Ok(Vec::new());
+    };
+    let mut points = Vec::new();
+    for share in [0.25, 0.5, 0.75] {
+        let drain_time_s = cup.drain_time_s * share;
+        let sooner = CupDraining {
+            drain_time_s,
+            ..cup
+        };
+        let factor = drain.k_mean.to_f64().max(0.0);
+        if let Ok(mix) = solve_mix(drain.needed_g.to_f64(), &sooner, factor) {
+            points.push((
+                Micro::from_f64_half_even(drain_time_s)?,
+                Quantity::from_f64_half_even(mix.residue_g)?,
+            ));
+        }
+    }
+    Ok(points)
 }
 
 /// The lines after the first, which is the recipe as it stands.

@@ -2,14 +2,14 @@
 
 use std::collections::HashMap;
 
-use super::drain::{DrainTime, MixPrice, PartPrice, trade_off};
+use super::drain::{DrainTime, MixPrice, PartPrice, shorter, trade_off};
 use super::facts::{Judged, Known, PouredCast, judge};
 use super::grouping::ResidueBy;
 use super::report::{ResidueGathering, ResidueNames, whole};
 use super::view::ResidueReport;
-use crate::base::{Currency, Error};
+use crate::base::{Currency, Error, Micro, Quantity};
 use crate::casting::sums::learned::FactorPosterior;
-use crate::catalogue::{recipe_all, recipe_facts};
+use crate::catalogue::{RecipeFacts, recipe_all, recipe_facts};
 use crate::costing::cast_money::CastMoney;
 use crate::costing::period::Period;
 use crate::costing::replica_cost::grouping::parts_of;
@@ -91,17 +91,49 @@ fn drain_time(
     recipes
         .iter()
         .map(|facts| {
-            let price = MixPrice {
-                base: prices.get(&facts.base.id).copied(),
-                curing_agent: prices.get(&facts.curing_agent.id).copied(),
-                ratio: *facts.ratio(),
-            };
-            let factor = known
-                .get(&(facts.cup.id, facts.elastomer.id))
-                .copied()
-                .unwrap_or_else(FactorPosterior::prior);
             let casts = by_recipe.get(&facts.recipe.id);
-            trade_off(facts, casts.map_or(&[], Vec::as_slice), &factor, &price)
+            drained(facts, casts.map_or(&[], Vec::as_slice), known, &prices)
         })
         .collect()
+}
+
+fn drained(
+    facts: &RecipeFacts,
+    casts: &[&PouredCast],
+    known: &Known,
+    prices: &HashMap<i64, PartPrice>,
+) -> Result<DrainTime, Error> {
+    let price = MixPrice {
+        base: prices.get(&facts.base.id).copied(),
+        curing_agent: prices.get(&facts.curing_agent.id).copied(),
+        ratio: *facts.ratio(),
+    };
+    let factor = known
+        .get(&(facts.cup.id, facts.elastomer.id))
+        .copied()
+        .unwrap_or_else(FactorPosterior::prior);
+    trade_off(facts, casts, &factor, &price)
+}
+
+/// What longer draining would save for one recipe, as the report of a period says it, and what shorter draining would leave:
+/// drain times in s with what stays in a cup, in g.
+///
+/// # Errors
+/// [`Error::NotFound`] when there is no such recipe; else as [`residue`].
+pub fn drain_of_recipe(
+    conn: &mut AnyConnection,
+    period: Period,
+    recipe: &str,
+) -> Result<(DrainTime, Vec<(Micro, Quantity)>), Error> {
+    let facts = recipe_facts(conn, recipe)?;
+    let (_, known) = judge(&store::observations(conn)?)?;
+    let casts = store::casts_poured(conn, period.days())?;
+    let casts: Vec<&PouredCast> = casts
+        .iter()
+        .filter(|cast| cast.recipe_id == facts.recipe.id)
+        .collect();
+    let prices = store::part_prices(conn, &[facts.base.id, facts.curing_agent.id])?;
+    let drain = drained(&facts, &casts, &known, &prices)?;
+    let sooner = shorter(&facts, &drain)?;
+    Ok((drain, sooner))
 }

@@ -28,8 +28,11 @@ enum Body {
     Made(Box<dyn Report>),
 }
 
-/// Answers with a report.
-pub(super) async fn report_answer(service: &Data<Service>, asked: Asked, format: Format) -> Answer {
+/// Answers with a report, over the API or on a page.
+///
+/// # Errors
+/// The operation's error as a problem.
+pub async fn report_answer(service: &Data<Service>, asked: Asked, format: Format) -> Answer {
     let (currency, now) = (service.base_currency(), service.now());
     let body = service
         .read(move |conn| {

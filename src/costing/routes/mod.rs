@@ -5,6 +5,7 @@ mod periods;
 mod price_corrections;
 mod reports;
 
+pub use answer::report_answer;
 use utoipa_actix_web::service_config::ServiceConfig;
 
 /// Adds the costing room's operations.
