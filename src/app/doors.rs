@@ -49,6 +49,9 @@ pub const PAGES: &[Door] = &[
     page("GET", "/assets/{file}", ANYONE),
     page("GET", "/", EVERYONE),
     page("GET", "/buy", EVERYONE),
+    page("GET", "/lots/{id}", EVERYONE),
+    page("GET", "/lots/{id}/label", EVERYONE),
+    page("POST", "/lots/{lot}/packs/{pack}/{deed}", HANDLERS),
 ];
 
 /// The operations of the API.

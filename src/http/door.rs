@@ -218,9 +218,9 @@ async fn session(request: &ServiceRequest, service: &Service) -> Result<Option<S
         return Ok(None);
     };
     let now = service.now();
-    Ok(service
+    service
         .read(move |conn| sessions::session_find(conn, secret, now))
-        .await?)
+        .await
 }
 
 /// Finds the token of the `Authorization` header. The look-up is by the secret's hash, so that no comparison of the

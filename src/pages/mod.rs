@@ -7,13 +7,16 @@
 
 mod assets;
 mod buy;
+mod figure;
 mod form;
 mod frame;
 mod horizon;
+mod lot;
 mod refusal;
 mod routes;
 mod shelf;
 mod sign_in;
+mod vessel;
 mod words;
 
 pub use refusal::refuse;

@@ -2,7 +2,7 @@
 
 use utoipa_actix_web::service_config::ServiceConfig;
 
-use super::{assets, buy, shelf, sign_in};
+use super::{assets, buy, lot, shelf, sign_in};
 
 /// Adds the pages.
 pub fn routes(cfg: &mut ServiceConfig<'_>) {
@@ -11,6 +11,7 @@ pub fn routes(cfg: &mut ServiceConfig<'_>) {
         sign_in::routes(config);
         shelf::routes(config);
         buy::routes(config);
+        lot::routes(config);
         config
     });
 }

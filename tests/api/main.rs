@@ -36,6 +36,7 @@ mod openapi;
 mod orders;
 mod packs;
 mod pages;
+mod pages_lot;
 mod periods;
 mod plans;
 mod postgres_backup;

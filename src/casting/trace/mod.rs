@@ -9,3 +9,4 @@ mod show;
 pub mod view;
 
 pub(in crate::casting) use routes::routes;
+pub use show::{cast_codes, lot_trace_show};

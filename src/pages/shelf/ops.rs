@@ -35,10 +35,11 @@ pub(super) struct Facts {
 /// [`Error::Unavailable`] when the database does not answer.
 pub(super) fn facts(conn: &mut AnyConnection, service: &Service) -> Result<Facts, Error> {
     let day = (service.today(), service.base_currency());
-    let materials: Vec<(MaterialBooks, Judgement)> = standing(conn, day, forecast_settings(service))?
-        .into_iter()
-        .filter_map(|one| Some((one.books?, one.judgement)))
-        .collect();
+    let materials: Vec<(MaterialBooks, Judgement)> =
+        standing(conn, day, forecast_settings(service))?
+            .into_iter()
+            .filter_map(|one| Some((one.books?, one.judgement)))
+            .collect();
     let ids: Vec<i64> = materials.iter().map(|(books, _)| books.entry.id).collect();
     let page = Page {
         after: 0,

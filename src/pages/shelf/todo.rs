@@ -34,7 +34,7 @@ pub(super) fn lines(warnings: &[Warning], casts: &[BookedCast], today: NaiveDate
         .filter(|cast| cast.cast_on <= today)
         .map(|cast| of_cast(cast, today));
     let mut lines: Vec<Line> = warned.chain(due).collect();
-    lines.sort_by(|one, other| one.order.cmp(&other.order));
+    lines.sort_by_key(|one| one.order);
     lines
 }
 

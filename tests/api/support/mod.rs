@@ -3,6 +3,7 @@
 mod app;
 #[path = "../../../src/costing/tests/books.rs"]
 pub(crate) mod books;
+pub(crate) mod browser;
 mod client;
 #[path = "../../../src/db/testing.rs"]
 mod database;

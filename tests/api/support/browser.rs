@@ -1,0 +1,82 @@
+//! A browser for the tests of pages: it keeps cookies, sends forms and follows no redirect by itself.
+
+use heeltap::http::Role;
+use reqwest::blocking::{Client as Http, Response};
+use reqwest::redirect::Policy;
+
+use super::TestApp;
+
+/// A browser with its cookies; it follows no redirect by itself.
+pub(crate) struct Browser<'a> {
+    pub(crate) app: &'a TestApp,
+    pub(crate) http: Http,
+}
+
+/// An answer: its status, where it leads, its headers and its text.
+pub(crate) struct Seen {
+    pub(crate) status: u16,
+    pub(crate) location: String,
+    pub(crate) headers: reqwest::header::HeaderMap,
+    pub(crate) text: String,
+}
+
+fn seen(response: Response) -> Seen {
+    let (status, headers) = (response.status().as_u16(), response.headers().clone());
+    let location = headers
+        .get("location")
+        .map_or("", |to| to.to_str().unwrap_or(""));
+    Seen {
+        status,
+        location: location.to_owned(),
+        headers: headers.clone(),
+        text: response.text().expect("a text"),
+    }
+}
+
+impl<'a> Browser<'a> {
+    pub(crate) fn open(app: &'a TestApp) -> Self {
+        let http = Http::builder()
+            .cookie_store(true)
+            .redirect(Policy::none())
+            .build()
+            .expect("a browser");
+        Self { app, http }
+    }
+
+    pub(crate) fn signed_in(app: &'a TestApp) -> Self {
+        let browser = Self::open(app);
+        let answer = browser.send("/sign-in", &[("token", app.token()), ("next", "/")]);
+        assert_eq!((answer.status, answer.location.as_str()), (303, "/"));
+        browser
+    }
+
+    /// A browser that is signed in with a new token of one role, which has the role's name.
+    pub(crate) fn as_role(app: &'a TestApp, role: Role) -> Self {
+        let browser = Self::open(app);
+        let client = app.role(role);
+        let answer = browser.send("/sign-in", &[("token", client.token()), ("next", "/")]);
+        assert_eq!((answer.status, answer.location.as_str()), (303, "/"));
+        browser
+    }
+
+    pub(crate) fn address(&self, path: &str) -> String {
+        format!("http://{}{path}", self.app.address)
+    }
+
+    pub(crate) fn get(&self, path: &str) -> Seen {
+        seen(self.http.get(self.address(path)).send().expect("an answer"))
+    }
+
+    pub(crate) fn send(&self, path: &str, form: &[(&str, &str)]) -> Seen {
+        let request = self.http.post(self.address(path)).form(form);
+        seen(request.send().expect("an answer"))
+    }
+}
+
+/// What a form of a page sends along.
+pub(crate) fn form_key(page: &str) -> &str {
+    let (_, rest) = page
+        .split_once("name=\"form_key\" value=\"")
+        .expect("a form");
+    rest.split('"').next().expect("a key")
+}
