@@ -55,6 +55,9 @@ pub const PAGES: &[Door] = &[
     page("GET", "/cost", EVERYONE),
     page("GET", "/cost/report.csv", EVERYONE),
     page("GET", "/cost/report.xlsx", EVERYONE),
+    page("GET", "/lots/{id}", EVERYONE),
+    page("GET", "/lots/{id}/label", EVERYONE),
+    page("POST", "/lots/{lot}/packs/{pack}/{deed}", HANDLERS),
 ];
 
 /// The operations of the API.

@@ -133,6 +133,16 @@ fn once(request: &HttpRequest, caller: &Caller, body: &[u8]) -> Result<Option<On
     }))
 }
 
+/// Reads a document that did not come as JSON text, such as the fields of a form; the error is that of the same document in a
+/// body.
+///
+/// # Errors
+/// [`Error::Invalid`] at the field.
+pub fn document_read<T: DeserializeOwned>(document: serde_json::Value) -> Result<T, Error> {
+    serde_path_to_error::deserialize(document.clone())
+        .map_err(|error| Error::Invalid(vec![field_error(&error, &document)]))
+}
+
 /// Parses JSON text; the error names the field by a JSON pointer.
 fn parse<T: DeserializeOwned>(bytes: &[u8]) -> Result<T, Problem> {
     // First the whole text, then its meaning: text that is not well formed is 400, whatever its first part says.

@@ -22,7 +22,7 @@ pub mod sessions;
 mod store;
 pub mod tokens;
 
-pub use body::{Body, NoBody, RawBody};
+pub use body::{Body, NoBody, RawBody, document_read};
 pub use caller::{Caller, Role, Roles};
 pub use door::{Door, Doors, Refuse, Way, guard};
 pub use etag::IfMatch;

@@ -184,6 +184,12 @@ impl Problem {
         (self.0.title, &self.0.detail)
     }
 
+    /// The fields in error.
+    #[must_use]
+    pub fn errors(&self) -> &[FieldError] {
+        &self.0.errors
+    }
+
     /// The document.
     #[must_use]
     pub fn body(&self) -> ProblemBody {

@@ -171,13 +171,13 @@ impl Service {
     ///
     /// # Errors
     /// The operation's error as a problem.
-    pub async fn run<T, F>(&self, actor: &'static str, work: F) -> Result<T, Problem>
+    pub async fn run<T, F>(&self, actor: impl Into<String>, work: F) -> Result<T, Problem>
     where
         T: Send + 'static,
         F: FnOnce(&mut Tx<'_>) -> Result<T, Error> + Send + 'static,
     {
-        let service = self.clone();
-        web::block(move || service.as_actor(actor, work))
+        let (service, actor) = (self.clone(), actor.into());
+        web::block(move || service.as_actor(&actor, work))
             .await
             .map_err(gone)?
             .map_err(Problem::from)

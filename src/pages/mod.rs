@@ -11,13 +11,16 @@ mod buy;
 mod cast;
 mod casts;
 mod cost;
+mod figure;
 mod form;
 mod frame;
 mod horizon;
+mod lot;
 mod refusal;
 mod routes;
 mod shelf;
 mod sign_in;
+mod vessel;
 mod words;
 
 pub use refusal::refuse;

@@ -50,6 +50,12 @@ pub struct PackView {
     pub counted_on: Option<NaiveDate>,
     /// How it stands today.
     pub state: LotState,
+    /// What it held when it came.
+    #[serde(skip)]
+    pub received: Quantity,
+    /// What it weighs empty, in grams, where that is kept.
+    #[serde(skip)]
+    pub tare_g: Option<Quantity>,
 }
 
 /// A lot.
@@ -252,6 +258,23 @@ pub fn movements_list(
     )
 }
 
+/// A lot's movements, the latest first, of those before a sequence number when one is given; and one more when there are more
+/// than `limit`.
+///
+/// # Errors
+/// [`Error::NotFound`] without such a lot.
+pub fn movements_latest(
+    conn: &mut AnyConnection,
+    lot_id: i64,
+    before: Option<i64>,
+    limit: i64,
+) -> Result<Vec<MovementView>, Error> {
+    store::lot_fetch(conn, lot_id)?.ok_or_else(|| Error::not_found("lot", lot_id))?;
+    let before = before.unwrap_or(i64::MAX);
+    let rows = store::movements_before(conn, lot_id, before, limit + 1)?;
+    Ok(rows.into_iter().map(MovementView::from).collect())
+}
+
 fn lots_shown(
     conn: &mut AnyConnection,
     rows: Vec<LotRow>,
@@ -327,5 +350,7 @@ fn pack_shown(pack: PackRow, facts: &HashMap<i64, PackFacts>, today: NaiveDate) 
         held_reason: pack.held_reason,
         counted_on: pack.counted_on,
         state: pack_state(facts.get(&pack.id), today),
+        received: pack.received,
+        tare_g: pack.tare,
     }
 }

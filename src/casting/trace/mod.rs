@@ -9,4 +9,4 @@ mod show;
 pub mod view;
 
 pub(in crate::casting) use routes::routes;
-pub use show::cast_trace_show;
+pub use show::{cast_codes, cast_trace_show, lot_trace_show};

@@ -17,7 +17,7 @@ use crate::stock::trace::{LotOrigin, cast_outflow, lot_origins, lot_outflow, lot
 ///
 /// # Errors
 /// [`Error::NotFound`] without such a lot, or when the pack is not one of the lot's.
-pub(super) fn lot_trace_show(
+pub fn lot_trace_show(
     conn: &mut AnyConnection,
     lot_id: i64,
     pack_id: Option<i64>,
@@ -55,6 +55,14 @@ pub(super) fn lot_trace_show(
         coats,
         casts,
     })
+}
+
+/// The codes of casts by their ids.
+///
+/// # Errors
+/// [`Error::Unavailable`] when the database does not answer.
+pub fn cast_codes(conn: &mut AnyConnection, ids: &[i64]) -> Result<HashMap<i64, String>, Error> {
+    store::cast_codes(conn, ids)
 }
 
 /// The coats of treatments, with the casts that drew on them.

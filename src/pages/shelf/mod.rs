@@ -8,6 +8,5 @@ mod ops;
 mod plank;
 mod routes;
 mod todo;
-mod vessel;
 
 pub(super) use routes::routes;

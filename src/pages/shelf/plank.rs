@@ -7,14 +7,14 @@ use std::collections::HashMap;
 
 use chrono::NaiveDate;
 
-use super::vessel::{Filling, Vessel, vessel};
 use crate::base::{Error, Quantity};
 use crate::catalogue::MaterialKind;
+use crate::pages::figure::{Figure, figure};
 use crate::pages::horizon::{Horizon, horizon};
 use crate::pages::words::{amount, day};
 use crate::reorder::judge::Judgement;
 use crate::reorder::material_facts::MaterialBooks;
-use crate::stock::shelf::{PackFacts, Unusable};
+use crate::stock::shelf::PackFacts;
 
 /// The most vessels that are drawn of one material; the rest is told.
 const VESSELS_MAX: usize = 12;
@@ -41,16 +41,6 @@ pub(super) struct Plank {
     pub(super) more: usize,
     /// The stock to come.
     pub(super) horizon: Horizon,
-}
-
-/// A vessel with its label.
-pub(super) struct Figure {
-    /// The vessel.
-    pub(super) vessel: Vessel,
-    /// The label's lines.
-    pub(super) label: Vec<String>,
-    /// Why it is out of use, if it is.
-    pub(super) barred: Option<String>,
 }
 
 /// The planks of the shelf: kinds in the order of the work, materials by name. What was never in stock and is not needed has
@@ -159,64 +149,6 @@ fn marks(packs: &[&PackFacts], reorder_point_micro: i64, today: NaiveDate) -> Ve
             (0 < left && left <= own).then_some(left)
         })
         .collect()
-}
-
-fn figure(
-    kind: MaterialKind,
-    unit: &str,
-    pack: &PackFacts,
-    received: &HashMap<i64, Quantity>,
-    mark_micro: Option<i64>,
-    today: NaiveDate,
-) -> Figure {
-    let whole = received
-        .get(&pack.pack_id)
-        .map_or(pack.on_hand.micro(), |whole| whole.micro())
-        .max(pack.on_hand.micro())
-        .max(1);
-    let share = |micro: i64| micro as f64 / whole as f64;
-    let promised_micro = pack.reserved.micro();
-    let free_micro = (pack.on_hand.micro() - promised_micro).max(0);
-    let filling = Filling {
-        free: share(free_micro),
-        promised: share(promised_micro),
-        mark: mark_micro.map(share),
-    };
-    let words = format!(
-        "{}, lot {}: {} of {}, {} promised",
-        kind_words(kind),
-        pack.lot_code,
-        amount(pack.on_hand, unit),
-        amount(Quantity::from_micro(whole), unit),
-        amount(pack.reserved, unit)
-    );
-    let barred = pack.barred(today);
-    let mut label = vec![pack.lot_code.clone(), amount(pack.on_hand, unit)];
-    if barred.is_none() {
-        let opened = pack.opened_on;
-        label.extend(opened.map(|opened| format!("opened {}", day(opened, today))));
-        let last = pack.effective_expiry();
-        label.extend(last.map(|last| format!("use by {}", day(last, today))));
-    }
-    Figure {
-        vessel: vessel(kind, filling, whole as f64 / 1e6, words),
-        label,
-        barred: barred.map(|why| match why {
-            Unusable::ExpiresBefore(last) => format!("was good until {}", day(last, today)),
-            other => other.to_string(),
-        }),
-    }
-}
-
-fn kind_words(kind: MaterialKind) -> &'static str {
-    match kind {
-        MaterialKind::ElastomerBase | MaterialKind::CuringAgent => "bottle",
-        MaterialKind::ReleaseAgent => "vial",
-        MaterialKind::Container => "stack of trays",
-        MaterialKind::MixingCup => "stack of cups",
-        MaterialKind::Tape => "roll",
-        MaterialKind::Sundry => "stack",
-    }
 }
 
 #[cfg(test)]

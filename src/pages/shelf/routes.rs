@@ -8,11 +8,11 @@ use askama::Template;
 use super::ops::facts;
 use super::plank::{Plank, planks};
 use super::todo::{Line, lines};
-use super::vessel::Shape;
 use crate::http::Service;
 use crate::http::sessions::Session;
 use crate::pages::frame::{Frame, Place, page};
 use crate::pages::refusal::Refused;
+use crate::pages::vessel::Shape;
 
 pub(in crate::pages) fn routes(config: &mut ServiceConfig) {
     config.service(shelf_get);

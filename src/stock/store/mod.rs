@@ -20,8 +20,8 @@ pub(super) use guard::{
 };
 pub(super) use lots::{LotRow, NewLot, heads_all, lot_balance, lot_fetch, lot_insert, lots_page};
 pub(super) use movements::{
-    MovementRow, movement_fetch, movement_insert, movements_by_day, movements_of_lot,
-    movements_of_lots, movements_standing, reversed_by, treatment_of,
+    MovementRow, movement_fetch, movement_insert, movements_before, movements_by_day,
+    movements_of_lot, movements_of_lots, movements_standing, reversed_by, treatment_of,
 };
 pub(super) use orders::{OrderedLine, lines_ordered};
 pub(super) use packs::{

@@ -137,6 +137,22 @@ pub(in crate::stock) fn movements_of_lot(
         .load(conn)?)
 }
 
+/// A lot's movements before a sequence number, the latest first.
+pub(in crate::stock) fn movements_before(
+    conn: &mut AnyConnection,
+    lot_id: i64,
+    before_seq: i64,
+    limit: i64,
+) -> Result<Vec<MovementRow>, Error> {
+    Ok(movements::table
+        .filter(movements::lot_id.eq(lot_id))
+        .filter(movements::seq.lt(before_seq))
+        .order(movements::seq.desc())
+        .limit(limit)
+        .select(MovementRow::as_select())
+        .load(conn)?)
+}
+
 /// All movements of some lots, lot by lot in the order of recording.
 pub(in crate::stock) fn movements_of_lots(
     conn: &mut AnyConnection,
