@@ -7,13 +7,16 @@ use crate::support::TestApp;
 use crate::support::browser::{Browser, Seen, form_key};
 use crate::support::lab::{receive, stocked, verified};
 
+/// What is typed into the fields of a form.
+type Fields<'a> = &'a [(&'a str, &'a str)];
+
 /// What the books say of a lot.
 fn lot(app: &TestApp, id: i64) -> Value {
     app.get(&format!("/v1/lots/{id}")).expect(200).json()
 }
 
 /// Opens a lot's page and sends a form of it for a pack.
-fn sent(browser: &Browser<'_>, lot_id: i64, path: &str, fields: &[(&str, &str)]) -> Seen {
+fn sent(browser: &Browser<'_>, lot_id: i64, path: &str, fields: Fields<'_>) -> Seen {
     let page = browser
         .get(&format!("/lots/{lot_id}?pack={}", pack_of(path)))
         .text;
@@ -155,7 +158,7 @@ fn every_deed_is_written_in_the_name_of_who_sent_it() {
     let app = TestApp::start();
     stocked(&app);
     let buyer = Browser::as_role(&app, Role::Buyer);
-    let deeds: [(&str, &[(&str, &str)], &str); 6] = [
+    let deeds: [(&str, Fields, &str); 6] = [
         (
             "open",
             &[("opened_on", "2026-02-20")],

@@ -11,7 +11,6 @@ use url::Url;
 
 use crate::base::Error;
 use crate::catalogue::{Entry, MaterialBody};
-use crate::pages::words::day;
 use crate::stock::views::LotView;
 
 /// The most hazard statements that find room.
@@ -26,8 +25,8 @@ pub(super) struct Label {
     pub(super) material: String,
     /// The supplier's lot code.
     pub(super) lot: String,
-    /// The last good day, or that there is none.
-    pub(super) last_good: String,
+    /// The last good day, if there is one.
+    pub(super) last_good: Option<String>,
     /// The hazard statements.
     pub(super) hazards: Option<String>,
     /// The code, as SVG.
@@ -44,17 +43,20 @@ pub(super) fn label(
     lot: &LotView,
     material: &Entry<MaterialBody>,
     address: String,
-    today: NaiveDate,
 ) -> Result<Label, Error> {
-    let last = lot.expires_on.map(|last| day(last, today));
     Ok(Label {
         material: material.name.clone(),
         lot: lot.lot.clone(),
-        last_good: last.unwrap_or_else(|| "no last day".to_owned()),
+        last_good: lot.expires_on.map(last_good),
         hazards: hazards(&material.body.hazard_statements),
         code: code(&address)?,
         address,
     })
+}
+
+/// The last good day, always with its year: a label is read in other years than it is printed in.
+fn last_good(last: NaiveDate) -> String {
+    last.format("%a %-d %b %Y").to_string()
 }
 
 fn hazards(statements: &[String]) -> Option<String> {
@@ -152,6 +154,11 @@ mod tests {
         );
         assert!(drawn.ends_with("</svg>") && !drawn.contains("xmlns"));
         assert!(code(&"a".repeat(5000)).is_err());
+    }
+
+    #[test]
+    fn the_last_good_day_has_its_year() {
+        assert_eq!(last_good("2026-12-04".parse().unwrap()), "Fri 4 Dec 2026");
     }
 
     #[test]

@@ -237,7 +237,7 @@ async fn label_get(
     let shown = LabelPage {
         frame: Frame::new("Label", Place::Shelf, &service, Some(&session)),
         id,
-        label: label(&lot, &material, address, today).map_err(failed)?,
+        label: label(&lot, &material, address).map_err(failed)?,
     };
     page(StatusCode::OK, &shown).map_err(failed)
 }
