@@ -35,6 +35,8 @@ fn seen(response: Response) -> Seen {
 
 impl<'a> Browser<'a> {
     pub(crate) fn open(app: &'a TestApp) -> Self {
+        // The client wants a provider of cryptography even where it never uses it.
+        heeltap::http::outbound::tls_ready();
         let http = Http::builder()
             .cookie_store(true)
             .redirect(Policy::none())
