@@ -18,6 +18,8 @@ pub(super) type Names = HashMap<String, (String, &'static str)>;
 pub(super) struct Origin {
     /// The material's name.
     pub(super) name: String,
+    /// The lot's id.
+    pub(super) lot_id: i64,
     /// The lot, with its kit lot.
     pub(super) lot: String,
     /// What for, such as `batch 1`.
@@ -65,6 +67,7 @@ fn origin(of: &MaterialTrace, names: &Names, currency: &str, today: NaiveDate) -
     }
     Origin {
         name,
+        lot_id: of.lot.id,
         lot: match &of.lot.kit_lot {
             Some(kit) if *kit != of.lot.lot => format!("{} of kit {kit}", of.lot.lot),
             _ => of.lot.lot.clone(),
