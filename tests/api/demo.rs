@@ -399,6 +399,7 @@ fn the_command_serves_what_it_says() {
     );
     let shelf = shelf.text().expect("a page");
     assert!(shelf.contains("On the shelf"), "{shelf}");
+    assert!(shelf.len() < 100_000, "{} bytes", shelf.len());
     let client = Client::new(address.parse().expect("an address"), Some(token.clone()));
     assert_eq!(
         client.get("/v1/tokens").expect(200).json()["items"][0]["name"],

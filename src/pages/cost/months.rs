@@ -191,7 +191,7 @@ mod tests {
         // Two lines: December to January, and April to May.
         assert_eq!(
             drawing
-                .matches("<polyline fill=\"none\" opacity=\"1\" stroke=\"currentColor\"")
+                .matches("<polyline fill=\"none\" stroke=\"currentColor\"")
                 .count(),
             2
         );
