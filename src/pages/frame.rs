@@ -1,7 +1,7 @@
 //! What every page has in common: the head with the five places, who is signed in, and how a page leaves.
 //!
 //! Invariants: a page is HTML in UTF-8, kept by no cache, shown in no frame of another's page, and may load nothing but what
-//! this service serves; it holds no script and no style of its own.
+//! this service serves; it holds no script and no style of its own, and needs no script for any task.
 
 use actix_web::HttpResponse;
 use actix_web::http::StatusCode;
@@ -14,8 +14,8 @@ use crate::http::Service;
 use crate::http::sessions::Session;
 
 /// What may be loaded, and by whom: nothing from elsewhere, nothing inline.
-const CONTENT_POLICY: &str = "default-src 'none'; style-src 'self'; img-src 'self' data:; form-action 'self'; \
-    base-uri 'none'; frame-ancestors 'none'";
+const CONTENT_POLICY: &str = "default-src 'none'; script-src 'self'; connect-src 'self'; style-src 'self'; \
+    img-src 'self' data:; form-action 'self'; base-uri 'none'; frame-ancestors 'none'";
 
 /// The place of a page among the five, or none of them.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

@@ -12,11 +12,16 @@ pub(super) fn routes(config: &mut ServiceConfig) {
 }
 
 /// The files by name, with their types.
-const FILES: [(&str, &str, &str); 2] = [
+const FILES: [(&str, &str, &str); 3] = [
     (
         "heeltap.css",
         "text/css; charset=utf-8",
         include_str!("heeltap.css"),
+    ),
+    (
+        "heeltap.js",
+        "text/javascript; charset=utf-8",
+        include_str!("heeltap.js"),
     ),
     ("heeltap.svg", "image/svg+xml", include_str!("heeltap.svg")),
 ];

@@ -1,0 +1,147 @@
+// What a page does by itself once scripts run. Every task can be done without: a form is then sent by its button, a page is
+// loaded again by its reader. Nothing is loaded from elsewhere, and nothing is kept outside the address of the page.
+"use strict";
+
+// How long a form waits for the next key before it asks, in ms.
+const PAUSE_MS = 250;
+
+// Takes over the parts of a page (`data-part`) from the same page as it was answered now, and what is wrong of each field.
+function takeOver(text) {
+  const answered = new DOMParser().parseFromString(text, "text/html");
+  for (const old of document.querySelectorAll("[data-part]")) {
+    const now = answered.querySelector(`[data-part="${old.dataset.part}"]`);
+    if (now && now.outerHTML !== old.outerHTML) old.replaceWith(document.importNode(now, true));
+  }
+  for (const field of document.querySelectorAll("form[data-live] [id][name]")) {
+    const now = answered.getElementById(field.id);
+    for (const mark of ["aria-invalid", "aria-describedby"]) {
+      if (now && now.hasAttribute(mark)) field.setAttribute(mark, now.getAttribute(mark));
+      else field.removeAttribute(mark);
+    }
+  }
+  countDown();
+}
+
+// A form that only asks (`data-live`) asks while it is typed into, and the address keeps what was typed.
+function live(form) {
+  let wait = 0;
+  let asked = 0;
+  const ask = async () => {
+    const address = new URL(form.action);
+    address.search = new URLSearchParams(new FormData(form)).toString();
+    const turn = ++asked;
+    history.replaceState(null, "", address.pathname + address.search);
+    try {
+      const answer = await fetch(address, { headers: { accept: "text/html" } });
+      const text = await answer.text();
+      if (turn === asked && !answer.redirected) takeOver(text);
+    } catch {
+      // The service does not answer: what was typed stands, and the form's button says so when it is pressed.
+    }
+  };
+  form.addEventListener("input", () => {
+    clearTimeout(wait);
+    wait = setTimeout(ask, PAUSE_MS);
+  });
+}
+
+// Minutes and seconds between now and an instant.
+function clock(ms) {
+  const seconds = Math.floor(Math.abs(ms) / 1000);
+  const two = (number) => String(number).padStart(2, "0");
+  const [hours, minutes] = [Math.floor(seconds / 3600), Math.floor(seconds / 60) % 60];
+  return `${hours ? `${hours}:` : ""}${two(minutes)}:${two(seconds % 60)}`;
+}
+
+// What is left until an instant (`data-until`), second by second. The instant itself is written beside it.
+function countDown() {
+  for (const shown of document.querySelectorAll("[data-until]")) {
+    const left = Date.parse(shown.dataset.until) - Date.now();
+    shown.textContent = left >= 0 ? `${clock(left)} left` : `over since ${clock(left)}`;
+    shown.classList.toggle("over", left < 0);
+  }
+}
+
+// A page under way (`data-poll`, in ms) asks how far it is, and is loaded anew when it is done.
+async function poll() {
+  const waiting = document.querySelector("[data-poll]");
+  if (!waiting) return;
+  await new Promise((done) => setTimeout(done, Number(waiting.dataset.poll)));
+  try {
+    const answer = await fetch(location.href, { headers: { accept: "text/html" } });
+    takeOver(await answer.text());
+  } catch {
+    // It is asked again.
+  }
+  if (document.querySelector("[data-poll]")) poll();
+  else location.reload();
+}
+
+// A file that is sent (`data-upload`) shows how much of it is gone; a file dropped on the form is taken as if it was chosen.
+function upload(form) {
+  const field = form.querySelector("input[type=file]");
+  const progress = form.querySelector("progress");
+  form.addEventListener("dragover", (event) => event.preventDefault());
+  form.addEventListener("drop", (event) => {
+    event.preventDefault();
+    if (event.dataTransfer.files.length === 0) return;
+    field.files = event.dataTransfer.files;
+    form.requestSubmit();
+  });
+  form.addEventListener("submit", (event) => {
+    event.preventDefault();
+    const sending = new XMLHttpRequest();
+    progress.hidden = false;
+    sending.upload.addEventListener("progress", (sent) => {
+      if (sent.lengthComputable) progress.value = sent.loaded / sent.total;
+    });
+    sending.addEventListener("load", () => {
+      if (sending.responseURL !== form.action) return location.assign(sending.responseURL);
+      const answered = new DOMParser().parseFromString(sending.responseText, "text/html");
+      document.querySelector("main").replaceWith(document.importNode(answered.querySelector("main"), true));
+      start();
+      document.querySelector(".fault")?.scrollIntoView({ block: "center" });
+    });
+    sending.addEventListener("error", () => {
+      // The browser's own way tells what is wrong.
+      form.submit();
+    });
+    sending.open("POST", form.action);
+    sending.send(new FormData(form));
+  });
+}
+
+// A text to take along (`data-copy` names it). Without scripts it is marked and copied by hand.
+function copy(button) {
+  const text = document.getElementById(button.dataset.copy);
+  button.hidden = false;
+  button.addEventListener("click", async () => {
+    if ("value" in text) text.select();
+    try {
+      await navigator.clipboard.writeText("value" in text ? text.value : text.textContent);
+    } catch {
+      // Over plain http a browser lets no page use the clipboard but by the old way.
+      document.execCommand("copy");
+    }
+    button.textContent = "Copied";
+  });
+}
+
+// What can be printed has a button for it (`data-print`).
+function print(button) {
+  button.hidden = false;
+  button.addEventListener("click", () => window.print());
+}
+
+// Takes up what a page asks for.
+function start() {
+  document.querySelectorAll("form[data-live]").forEach(live);
+  document.querySelectorAll("form[data-upload]").forEach(upload);
+  document.querySelectorAll("button[data-copy]").forEach(copy);
+  document.querySelectorAll("button[data-print]").forEach(print);
+  countDown();
+}
+
+start();
+poll();
+setInterval(countDown, 1000);
