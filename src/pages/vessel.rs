@@ -91,7 +91,8 @@ fn tenths(length: f64) -> f64 {
 }
 
 fn glass((width, height): (f64, f64), filling: Filling, label: String) -> Vessel {
-    let (top, foot) = (height * INSIDE.0, height * INSIDE.1);
+    // Whatever is measured from the foot is in tenths like the foot itself, or an empty glass has a height below 0.
+    let (top, foot) = (tenths(height * INSIDE.0), tenths(height * INSIDE.1));
     let level = |share: f64| tenths(foot - share.clamp(0.0, 1.0) * (foot - top));
     let promised_top = level(filling.promised);
     let free_top = level(filling.promised + filling.free);
@@ -114,7 +115,7 @@ fn glass((width, height): (f64, f64), filling: Filling, label: String) -> Vessel
         shape: Shape::Glass {
             outline,
             free: (free_top, tenths(promised_top - free_top)),
-            promised: (promised_top, foot - promised_top),
+            promised: (promised_top, tenths(foot - promised_top)),
             mark: filling.mark.map(level),
         },
         label,

@@ -1,0 +1,468 @@
+//! A window of a real browser, used as a person uses it: by what labels and buttons say.
+//!
+//! Invariants: a window has a profile of its own; whatever the browser's console says, and whatever address it asks, is
+//! looked at when the window is closed. Deliberately absent: what the pages are about.
+
+use std::time::{Duration, Instant};
+
+use serde_json::{Value, json};
+use thirtyfour::prelude::*;
+use thirtyfour::{ChromeCapabilities, ChromiumLikeCapabilities, TypingData};
+use tokio::runtime::Runtime;
+
+use crate::driver::Driver;
+
+/// How long a page may take for anything.
+const PATIENCE: Duration = Duration::from_secs(20);
+
+/// What of a browser differs between the runs.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) struct Kind {
+    /// Width of the page, in px of CSS.
+    pub(crate) width_px: u32,
+    /// Height of the page, in px of CSS.
+    pub(crate) height_px: u32,
+    /// Whether scripts run.
+    pub(crate) scripts: bool,
+    /// Whether it is dark.
+    pub(crate) dark: bool,
+}
+
+impl Kind {
+    /// A phone's, and the narrowest that is promised.
+    pub(crate) const PHONE: Self = Self {
+        width_px: 360,
+        height_px: 740,
+        scripts: true,
+        dark: false,
+    };
+    /// A computer's in the lab, and the widest that is promised.
+    pub(crate) const DESK: Self = Self {
+        width_px: 1600,
+        height_px: 1000,
+        ..Self::PHONE
+    };
+
+    /// The same without scripts.
+    pub(crate) const fn without_scripts(self) -> Self {
+        Self {
+            scripts: false,
+            ..self
+        }
+    }
+
+    /// The same in the dark.
+    pub(crate) const fn in_the_dark(self) -> Self {
+        Self { dark: true, ..self }
+    }
+}
+
+/// A window.
+pub(crate) struct Window {
+    runtime: Runtime,
+    web: WebDriver,
+    kind: Kind,
+    origin: String,
+}
+
+fn capabilities(kind: Kind) -> ChromeCapabilities {
+    let mut wanted = DesiredCapabilities::chrome();
+    let arguments = [
+        "--headless=new",
+        "--no-sandbox",
+        "--disable-gpu",
+        "--disable-quic",
+        "--disable-dev-shm-usage",
+        "--hide-scrollbars",
+        "--no-first-run",
+        "--disable-background-networking",
+        "--disable-component-update",
+        "--disable-sync",
+        "--disable-features=MediaRouter,OptimizationHints,Translate",
+        "--lang=en-GB",
+    ];
+    for argument in arguments {
+        wanted.add_arg(argument).expect("an argument");
+    }
+    if kind.dark {
+        wanted
+            .add_arg("--blink-settings=preferredColorScheme=0")
+            .expect("an argument");
+    }
+    // Everything that a page asks for is in the log of its performance.
+    let logs = json!({"browser": "ALL", "performance": "ALL"});
+    wanted
+        .set("goog:loggingPrefs", logs)
+        .expect("the logs' levels");
+    wanted
+}
+
+impl Window {
+    /// Opens a window for the service at `origin`, such as `http://127.0.0.1:8080`.
+    pub(crate) fn open(driver: &Driver, kind: Kind, origin: &str) -> Self {
+        // The client wants a provider of cryptography even where it never uses it.
+        heeltap::http::outbound::tls_ready();
+        let runtime = tokio::runtime::Builder::new_current_thread()
+            .enable_all()
+            .build()
+            .expect("a runtime");
+        let web = runtime
+            .block_on(WebDriver::new(&driver.address, capabilities(kind)))
+            .expect("a window");
+        let window = Self {
+            runtime,
+            web,
+            kind,
+            origin: origin.to_owned(),
+        };
+        // Chromium makes no window as narrow as a phone's, but shows a page as if it had one.
+        let screen = json!({"width": kind.width_px, "height": kind.height_px, "deviceScaleFactor": 1,
+            "mobile": kind.width_px < 600});
+        window.devtools("Emulation.setDeviceMetricsOverride", screen);
+        if !kind.scripts {
+            window.devtools(
+                "Emulation.setScriptExecutionDisabled",
+                json!({"value": true}),
+            );
+        }
+        window
+    }
+
+    fn devtools(&self, command: &str, with: Value) {
+        let sent = self.web.cdp();
+        self.runtime
+            .block_on(sent.send_raw(command, with))
+            .unwrap_or_else(|error| panic!("{command}: {error}"));
+    }
+
+    /// Whether scripts run in it.
+    pub(crate) fn has_scripts(&self) -> bool {
+        self.kind.scripts
+    }
+
+    /// Opens a page of the service.
+    pub(crate) fn go(&self, path: &str) {
+        let address = format!("{}{path}", self.origin);
+        self.runtime
+            .block_on(self.web.goto(&address))
+            .unwrap_or_else(|error| panic!("{path}: {error}"));
+    }
+
+    /// Loads the page again.
+    pub(crate) fn reload(&self) {
+        self.runtime.block_on(self.web.refresh()).expect("a page");
+    }
+
+    /// The path and query of the page that is open.
+    pub(crate) fn path(&self) -> String {
+        let address = self.runtime.block_on(self.web.current_url());
+        let address = address.expect("an address");
+        match address.query() {
+            Some(query) => format!("{}?{query}", address.path()),
+            None => address.path().to_owned(),
+        }
+    }
+
+    /// What can be read on the page.
+    pub(crate) fn text(&self) -> String {
+        self.runtime.block_on(async {
+            let body = self.web.find(By::Css("body")).await.expect("a body");
+            body.text().await.expect("its text")
+        })
+    }
+
+    /// Waits until something can be read on the page.
+    #[track_caller]
+    pub(crate) fn reads(&self, wanted: &str) {
+        self.until(wanted, || self.text().contains(wanted));
+    }
+
+    /// Waits until the page is another one.
+    #[track_caller]
+    pub(crate) fn arrives(&self, path: &str) {
+        self.until(path, || self.path().split('?').next() == Some(path));
+    }
+
+    #[track_caller]
+    fn until(&self, wanted: &str, mut so: impl FnMut() -> bool) {
+        let started = Instant::now();
+        while !so() {
+            assert!(
+                started.elapsed() < PATIENCE,
+                "`{wanted}` does not come on {}:\n{}",
+                self.path(),
+                self.text()
+            );
+            std::thread::sleep(Duration::from_millis(50));
+        }
+    }
+
+    /// The first element that is shown of those that fit, waited for.
+    #[track_caller]
+    fn find(&self, what: &str, by: &By) -> WebElement {
+        let started = Instant::now();
+        loop {
+            let found = self.runtime.block_on(async {
+                for element in self.web.find_all(by.clone()).await? {
+                    if element.is_displayed().await? {
+                        return Ok::<_, WebDriverError>(Some(element));
+                    }
+                }
+                Ok(None)
+            });
+            match found {
+                Ok(Some(element)) => return element,
+                _ if started.elapsed() < PATIENCE => std::thread::sleep(Duration::from_millis(50)),
+                _ => panic!("there is no {what} on {}:\n{}", self.path(), self.text()),
+            }
+        }
+    }
+
+    /// The field that a label belongs to, by what the label says.
+    #[track_caller]
+    fn field(&self, label: &str) -> WebElement {
+        // A label names its field, or has it within.
+        let said = format!(
+            "label[normalize-space(.)={0} or starts-with(normalize-space(.), {0})]",
+            quoted(label)
+        );
+        let path = format!(
+            "//*[@id=//{said}/@for] | //{said}//*[self::input or self::select or self::textarea]"
+        );
+        self.find(&format!("field `{label}`"), &By::XPath(path))
+    }
+
+    /// Types into a field, in place of what stands there.
+    #[track_caller]
+    pub(crate) fn fill(&self, label: &str, text: &str) {
+        let field = self.field(label);
+        self.runtime
+            .block_on(async {
+                match field.attr("type").await?.as_deref() {
+                    // What is typed into a day's or time's field depends on the language of the browser: it is set.
+                    Some("date" | "time") => set(&self.web, &field, text).await,
+                    _ => {
+                        field.clear().await?;
+                        field.send_keys(TypingData::from(text)).await
+                    }
+                }
+            })
+            .unwrap_or_else(|error| panic!("`{label}` takes no `{text}`: {error}"));
+    }
+
+    /// Chooses of a list, by what the choice says.
+    #[track_caller]
+    pub(crate) fn choose(&self, label: &str, choice: &str) {
+        let field = self.field(label);
+        let path = format!(
+            ".//option[contains(normalize-space(.), {})]",
+            quoted(choice)
+        );
+        self.runtime
+            .block_on(async { field.find(By::XPath(path)).await?.click().await })
+            .unwrap_or_else(|error| panic!("`{label}` has no `{choice}`: {error}"));
+    }
+
+    /// Ticks a box.
+    #[track_caller]
+    pub(crate) fn tick(&self, label: &str) {
+        let field = self.field(label);
+        self.runtime.block_on(field.click()).expect("a box");
+    }
+
+    /// What stands in a field.
+    #[track_caller]
+    pub(crate) fn value(&self, label: &str) -> String {
+        let field = self.field(label);
+        let value = self.runtime.block_on(field.value()).expect("a value");
+        value.unwrap_or_default()
+    }
+
+    /// Presses a button.
+    #[track_caller]
+    pub(crate) fn press(&self, label: &str) {
+        let path = format!(
+            "//button[starts-with(normalize-space(.), {})]",
+            quoted(label)
+        );
+        let button = self.find(&format!("button `{label}`"), &By::XPath(path));
+        self.click(&button, label);
+    }
+
+    /// Follows a link.
+    #[track_caller]
+    pub(crate) fn follow(&self, label: &str) {
+        let path = format!("//a[starts-with(normalize-space(.), {})]", quoted(label));
+        let link = self.find(&format!("link `{label}`"), &By::XPath(path));
+        self.click(&link, label);
+    }
+
+    /// Unfolds what a summary says.
+    #[track_caller]
+    pub(crate) fn unfold(&self, label: &str) {
+        let path = format!(
+            "//details[not(@open)]/summary[starts-with(normalize-space(.), {})]",
+            quoted(label)
+        );
+        let summary = self.find(&format!("fold `{label}`"), &By::XPath(path));
+        self.click(&summary, label);
+    }
+
+    #[track_caller]
+    fn click(&self, element: &WebElement, label: &str) {
+        self.runtime
+            .block_on(async {
+                element.scroll_into_view().await?;
+                element.click().await
+            })
+            .unwrap_or_else(|error| panic!("`{label}`: {error}"));
+    }
+
+    /// Gives a file to a field.
+    #[track_caller]
+    pub(crate) fn attach(&self, label: &str, file: &std::path::Path) {
+        let field = self.field(label);
+        let path = file.to_str().expect("a path");
+        self.runtime
+            .block_on(field.send_keys(path))
+            .expect("a file");
+    }
+
+    /// Moves on by the tabulator key, from the start of the page, and tells what each stop is called.
+    pub(crate) fn tab_stops(&self, most: usize) -> Vec<String> {
+        let told = "const at = document.activeElement; const r = at.getBoundingClientRect(); \
+            const name = (at.getAttribute('aria-label') || (at.labels && at.labels[0] && at.labels[0].textContent) || \
+                at.textContent || at.name || at.tagName).trim().slice(0, 40); \
+            const style = getComputedStyle(at); \
+            return [name, at.tagName, r.width > 0 && r.height > 0, style.outlineStyle !== 'none']";
+        let mut stops = Vec::new();
+        for _ in 0..most {
+            let stop = self.runtime.block_on(async {
+                let body = self.web.find(By::Css("body")).await?;
+                let _ = body;
+                self.web
+                    .action_chain()
+                    .send_keys(Key::Tab)
+                    .perform()
+                    .await?;
+                let told = self.web.execute(told, Vec::<Value>::new()).await?;
+                Ok::<_, WebDriverError>(told.json().clone())
+            });
+            let stop = stop.expect("a stop");
+            if stop[1] == "BODY" {
+                break;
+            }
+            assert!(
+                stop[2] == true && stop[3] == true,
+                "{} is reached by the key, but not seen: {stop}",
+                self.path()
+            );
+            stops.push(stop[0].as_str().unwrap_or_default().to_owned());
+        }
+        stops
+    }
+
+    /// What a script answers, where scripts run.
+    pub(crate) fn ask(&self, script: &str) -> Value {
+        let answer = self
+            .runtime
+            .block_on(self.web.execute(script, Vec::<Value>::new()));
+        answer.expect("an answer").json().clone()
+    }
+
+    /// What a script answers that takes its time: it calls its last argument.
+    pub(crate) fn ask_later(&self, script: &str) -> Value {
+        let answer = self
+            .runtime
+            .block_on(self.web.execute_async(script, Vec::<Value>::new()));
+        answer.expect("an answer").json().clone()
+    }
+
+    /// What of the page is wider than its window, if anything.
+    pub(crate) fn too_wide(&self) -> Option<String> {
+        let widths = self.ask(
+            "const d = document.documentElement; const over = [...document.querySelectorAll('body *')] \
+               .filter(e => e.getBoundingClientRect().right > d.clientWidth + 1 && !e.closest('.wide, svg, .unseen, .skip')) \
+               .slice(0, 3).map(e => e.outerHTML.slice(0, 120)); \
+             return [d.scrollWidth, d.clientWidth, over]",
+        );
+        let wide = widths[0].as_i64() > widths[1].as_i64();
+        wide.then(|| format!("{} is wider than its window: {widths}", self.path()))
+    }
+
+    /// Keeps a picture of the whole page where `HEELTAP_SCREENSHOTS` says, if it does.
+    pub(crate) fn picture(&self, name: &str) {
+        let Ok(folder) = std::env::var("HEELTAP_SCREENSHOTS") else {
+            return;
+        };
+        let height = self.ask("return document.documentElement.scrollHeight");
+        let screen = |height: Value| {
+            json!({"width": self.kind.width_px, "height": height, "deviceScaleFactor": 1,
+            "mobile": self.kind.width_px < 600})
+        };
+        self.devtools("Emulation.setDeviceMetricsOverride", screen(height));
+        let taken = self.runtime.block_on(self.web.screenshot_as_png());
+        let kind = format!(
+            "{}{}{}",
+            self.kind.width_px,
+            if self.kind.scripts { "" } else { "-plain" },
+            if self.kind.dark { "-dark" } else { "" }
+        );
+        let file = std::path::Path::new(&folder).join(format!("{name}-{kind}.png"));
+        std::fs::write(file, taken.expect("a picture")).expect("the picture's file");
+        self.devtools(
+            "Emulation.setDeviceMetricsOverride",
+            screen(json!(self.kind.height_px)),
+        );
+    }
+
+    /// Closes the window. Tells what its console said, and whom it asked but the service: both should be nothing.
+    pub(crate) fn close(self) -> Vec<String> {
+        let log = |of: &str| self.runtime.block_on(self.web.get_log(of)).expect("a log");
+        let (console, asked) = (log("browser"), log("performance"));
+        assert!(!asked.is_empty(), "the log of requests is empty");
+        // An answer of 409 or 422 is the service's word about a form; a browser writes it down as if it was a fault.
+        let said = console
+            .iter()
+            .filter(|entry| !entry.message.contains("responded with a status of 4"))
+            .map(|entry| format!("the console says: {}", entry.message));
+        let abroad = asked
+            .iter()
+            .filter_map(|entry| abroad(&entry.message, &self.origin))
+            .map(|address| format!("another address was asked: {address}"));
+        let faults = said.chain(abroad).collect();
+        self.runtime.block_on(self.web.quit()).expect("the end");
+        faults
+    }
+}
+
+/// Sets a field's value as its picker would.
+async fn set(web: &WebDriver, field: &WebElement, text: &str) -> WebDriverResult<()> {
+    let script = "arguments[0].value = arguments[1]; \
+        arguments[0].dispatchEvent(new Event('input', {bubbles: true}))";
+    let arguments = vec![field.to_json()?, json!(text)];
+    web.execute(script, arguments).await.map(drop)
+}
+
+/// The address of a request that the log tells of, if it is of neither the service nor the page itself.
+fn abroad(message: &str, origin: &str) -> Option<String> {
+    let message: Value = serde_json::from_str(message).ok()?;
+    let message = &message["message"];
+    if message["method"] != "Network.requestWillBeSent" {
+        return None;
+    }
+    let address = message["params"]["request"]["url"].as_str()?;
+    let own = address.starts_with(&format!("{origin}/"));
+    let within = ["data:", "about:", "blob:"]
+        .iter()
+        .any(|scheme| address.starts_with(scheme));
+    (!own && !within).then(|| address.to_owned())
+}
+
+/// A text as XPath writes it.
+fn quoted(text: &str) -> String {
+    match text.contains('"') {
+        true => format!("'{text}'"),
+        false => format!("\"{text}\""),
+    }
+}
