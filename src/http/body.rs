@@ -57,6 +57,25 @@ impl<T> Body<T> {
     }
 }
 
+impl NoBody {
+    /// What the write needs to know of a form that its page gave a key of its own: sent twice, it is answered from the books
+    /// as any request is that repeats its `Idempotency-Key`. `body` is what the form asks for.
+    ///
+    /// # Errors
+    /// 400 when the key is none.
+    pub fn of_form(
+        request: &HttpRequest,
+        caller: &Caller,
+        key: &str,
+        body: &[u8],
+    ) -> Result<Self, Problem> {
+        Ok(Self {
+            once: Some(once_by(request, caller, key, body)?),
+            caller: caller.clone(),
+        })
+    }
+}
+
 impl RawBody {
     /// The bytes and, apart from them, what the write needs to know of the request.
     #[must_use]
@@ -115,6 +134,16 @@ fn once(request: &HttpRequest, caller: &Caller, body: &[u8]) -> Result<Option<On
         return Ok(None);
     };
     let key = header.to_str().unwrap_or_default();
+    once_by(request, caller, key, body).map(Some)
+}
+
+/// What identifies a request by the key that it was sent with.
+fn once_by(
+    request: &HttpRequest,
+    caller: &Caller,
+    key: &str,
+    body: &[u8],
+) -> Result<Once, Problem> {
     if key.is_empty() || key.len() > KEY_LENGTH_MAX {
         return Err(Problem::malformed(format!(
             "Idempotency-Key must be 1 to {KEY_LENGTH_MAX} visible ASCII characters"
@@ -124,13 +153,13 @@ fn once(request: &HttpRequest, caller: &Caller, body: &[u8]) -> Result<Option<On
         .uri()
         .path_and_query()
         .map_or_else(|| request.path().to_owned(), ToString::to_string);
-    Ok(Some(Once {
+    Ok(Once {
         token_id: caller.token_id,
         method: request.method().to_string(),
         path,
         key: key.to_owned(),
         body_hash: hex::encode(Sha256::digest(body)),
-    }))
+    })
 }
 
 /// Reads a document that did not come as JSON text, such as the fields of a form; the error is that of the same document in a

@@ -18,6 +18,8 @@ pub struct Reply {
     pub(super) body: String,
     /// The body to keep for a repeat, where it must not be the one that is sent.
     pub(super) kept_body: Option<String>,
+    /// What a refusal says, in words; never kept, since no refusal is.
+    pub(super) refusal: Option<String>,
 }
 
 impl Reply {
@@ -34,6 +36,7 @@ impl Reply {
             etag: None,
             body,
             kept_body: None,
+            refusal: None,
         })
     }
 
@@ -58,8 +61,27 @@ impl Reply {
         let body = problem.body();
         Ok(Self {
             status: problem.status_code().as_u16(),
+            refusal: Some(problem.words().1.to_owned()),
             ..Self::ok(&body)?
         })
+    }
+
+    /// The status.
+    #[must_use]
+    pub fn status(&self) -> StatusCode {
+        StatusCode::from_u16(self.status).unwrap_or(StatusCode::INTERNAL_SERVER_ERROR)
+    }
+
+    /// The address of what was created.
+    #[must_use]
+    pub fn location(&self) -> Option<&str> {
+        self.location.as_deref()
+    }
+
+    /// What it says in words when it is a refusal.
+    #[must_use]
+    pub fn refusal(&self) -> Option<&str> {
+        self.refusal.as_deref()
     }
 
     /// 204 without a body.
@@ -71,6 +93,7 @@ impl Reply {
             etag: None,
             body: String::new(),
             kept_body: None,
+            refusal: None,
         }
     }
 
@@ -94,9 +117,7 @@ impl Reply {
     /// The response to send.
     #[must_use]
     pub fn into_response(self) -> HttpResponse {
-        let mut response = HttpResponse::build(
-            StatusCode::from_u16(self.status).unwrap_or(StatusCode::INTERNAL_SERVER_ERROR),
-        );
+        let mut response = HttpResponse::build(self.status());
         if let Some(location) = self.location {
             response.insert_header((LOCATION, location));
         }

@@ -159,11 +159,22 @@ impl Service {
     where
         F: FnOnce(&mut Tx<'_>) -> Result<Reply, Error> + Send + 'static,
     {
+        self.reply(request, work).await.map(Reply::into_response)
+    }
+
+    /// As [`Service::write`], with the answer before it becomes a response: for a page, which shows it its own way.
+    ///
+    /// # Errors
+    /// As [`Service::write`].
+    pub async fn reply<F>(&self, request: NoBody, work: F) -> Result<Reply, Problem>
+    where
+        F: FnOnce(&mut Tx<'_>) -> Result<Reply, Error> + Send + 'static,
+    {
         let service = self.clone();
         let reply = web::block(move || service.write_blocking(&request, work))
             .await
-            .map_err(gone)??;
-        Ok(reply.into_response())
+            .map_err(gone)?;
+        reply.map_err(Problem::from)
     }
 
     /// Runs an operation that writes in the name of `actor`, on a thread where waiting is allowed; nothing is kept for a

@@ -203,6 +203,7 @@ pub(super) fn answer_fetch(
                 etag,
                 body,
                 kept_body: None,
+                refusal: None,
             },
         )
     }))

@@ -4,10 +4,31 @@
 //! Prevention Cheat Sheet: synchronizer token), and so is one that the browser says another site sent (the same sheet: fetch
 //! metadata). Deliberately absent: what a form means.
 
-use actix_web::HttpRequest;
+use actix_web::http::StatusCode;
+use actix_web::{HttpRequest, ResponseError};
 
-use crate::http::Problem;
+use crate::base::Error;
 use crate::http::sessions::Session;
+use crate::http::{Problem, Service};
+
+/// A key for a form that may be sent once: what it writes is written once, however often it is sent.
+///
+/// # Errors
+/// [`Error::Internal`] when the operating system gives no random bytes.
+pub(super) fn once_key(service: &Service) -> Result<String, Error> {
+    let mut bytes = [0; 16];
+    let filled = service.entropy().fill(&mut bytes);
+    filled.map_err(Error::internal)?;
+    Ok(hex::encode(bytes))
+}
+
+/// Whether another value, or another look, may put right what an operation refused: then its form is shown again.
+pub(super) fn can_be_put_right(problem: &Problem) -> bool {
+    matches!(
+        problem.status_code(),
+        StatusCode::CONFLICT | StatusCode::PRECONDITION_FAILED | StatusCode::UNPROCESSABLE_ENTITY
+    )
+}
 
 /// Checks that the browser did not send the form from another site.
 ///

@@ -6,7 +6,7 @@ use actix_web::{Error, HttpRequest};
 use utoipa_actix_web::service_config::ServiceConfig;
 
 use super::refusal::Refused;
-use super::{assets, bench_sheet, buy, cast, casts, cost, lot, shelf, sign_in};
+use super::{assets, bench_sheet, buy, cast, casts, cost, lot, plan, shelf, sign_in};
 use crate::http::Problem;
 
 fn form_fault(error: UrlencodedError, request: &HttpRequest) -> Error {
@@ -29,6 +29,8 @@ pub fn routes(cfg: &mut ServiceConfig<'_>) {
         sign_in::routes(config);
         shelf::routes(config);
         casts::routes(config);
+        // Before the cast of a code: no code is `plan`.
+        plan::routes(config);
         cast::routes(config);
         bench_sheet::routes(config);
         buy::routes(config);

@@ -73,8 +73,9 @@ pub struct CastView {
     pub cost_actual: Option<CostView>,
     #[serde(skip)]
     pub(in crate::casting) id: i64,
+    /// How often it was changed, and 1: what a change of it names as the version it is based on.
     #[serde(skip)]
-    pub(in crate::casting) version: i64,
+    pub version: i64,
 }
 
 /// One cast.

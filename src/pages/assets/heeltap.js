@@ -10,6 +10,7 @@ function takeOver(text) {
   const answered = new DOMParser().parseFromString(text, "text/html");
   for (const old of document.querySelectorAll("[data-part]")) {
     const now = answered.querySelector(`[data-part="${old.dataset.part}"]`);
+    for (const open of old.querySelectorAll("details[id][open]")) answered.getElementById(open.id)?.setAttribute("open", "");
     if (now && now.outerHTML !== old.outerHTML) old.replaceWith(document.importNode(now, true));
   }
   for (const field of document.querySelectorAll("form[data-live] [id][name]")) {
@@ -40,8 +41,30 @@ function live(form) {
     }
   };
   form.addEventListener("input", () => {
+    // What a part offers to send is not what is typed now, until the part is answered anew.
+    for (const button of document.querySelectorAll("[data-part] button")) button.disabled = true;
     clearTimeout(wait);
     wait = setTimeout(ask, PAUSE_MS);
+  });
+}
+
+// Rows to fill (`data-rows`), the last of which is empty: once it is filled, another follows. Without scripts the page that is
+// answered has one more. What a row names with its place ends in it.
+function rows(list) {
+  list.addEventListener("input", () => {
+    const last = list.lastElementChild;
+    const fields = (row) => [...row.querySelectorAll("[name]")];
+    if (fields(last).every((field) => field.value === "")) return;
+    const next = last.cloneNode(true);
+    for (const field of fields(next)) field.value = "";
+    for (const fault of next.querySelectorAll(".fault")) fault.remove();
+    for (const named of next.querySelectorAll("[id], [for], [data-part]")) {
+      for (const name of ["id", "for", "data-part"]) {
+        const text = named.getAttribute(name);
+        if (text) named.setAttribute(name, text.replace(/\d+$/, String(list.children.length + 1)));
+      }
+    }
+    list.append(next);
   });
 }
 
@@ -136,6 +159,7 @@ function print(button) {
 // Takes up what a page asks for.
 function start() {
   document.querySelectorAll("form[data-live]").forEach(live);
+  document.querySelectorAll("[data-rows]").forEach(rows);
   document.querySelectorAll("form[data-upload]").forEach(upload);
   document.querySelectorAll("button[data-copy]").forEach(copy);
   document.querySelectorAll("button[data-print]").forEach(print);

@@ -13,3 +13,4 @@ mod routes;
 mod steps;
 
 pub(super) use routes::routes;
+pub(super) use steps::{grams, minutes};

@@ -123,7 +123,7 @@ impl Words<'_> {
 }
 
 /// A mass with as many places as the balance shows.
-pub(super) fn grams(mass: Micro, places: usize) -> String {
+pub(in crate::pages) fn grams(mass: Micro, places: usize) -> String {
     let places = places.min(6);
     let step = 10_i128.pow(6 - places as u32);
     let steps = round_half_even_div(i128::from(mass.micro()), step).unwrap_or(0);
@@ -157,7 +157,7 @@ pub(super) fn places(sheet: &BenchSheet) -> usize {
 }
 
 /// Minutes in words, such as `5 min`, `48 h` or `2 h 30 min`.
-pub(super) fn minutes(minutes: Micro) -> String {
+pub(in crate::pages) fn minutes(minutes: Micro) -> String {
     let whole = minutes.to_f64().round() as i64;
     match (whole / 60, whole % 60) {
         (0, rest) => format!("{rest} min"),

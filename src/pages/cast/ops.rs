@@ -1,17 +1,23 @@
-//! Loading what the page of a cast shows.
+//! Loading what the page of a cast shows, and doing what its forms ask for.
 
 use std::collections::HashMap;
 
+use serde_json::{Map, Value, json};
+
+use super::deeds::Deed;
 use super::origins::Names;
 use crate::base::{Error, Quantity};
 use crate::casting::bench::{Clocked, sheet_show};
+use crate::casting::life::reschedule::cast_reschedule;
+use crate::casting::life::undo::{cast_cancel, cast_undo};
 use crate::casting::life::view::{CastView, cast_show};
 use crate::casting::trace::cast_trace_show;
 use crate::casting::trace::view::CastTrace;
 use crate::casting::variance::cast_cost;
 use crate::casting::variance::view::CastCost;
 use crate::catalogue::{grant_all, material_all, recipe_by_code};
-use crate::db::{AnyConnection, House};
+use crate::db::{AnyConnection, House, Tx};
+use crate::http::{IfMatch, MergePatch, Reply, document_read};
 
 /// What the page is made of.
 pub(super) struct Facts {
@@ -81,4 +87,30 @@ fn missing(
         }
     }
     Ok(found)
+}
+
+/// Does what a form asks for; `known` is the version that its page showed.
+///
+/// # Errors
+/// Those of the operation; [`Error::VersionMismatch`] when the cast has changed since, so that a step is taken back only by
+/// whoever saw it.
+pub(super) fn deed_run(
+    tx: &mut Tx<'_>,
+    code: &str,
+    deed: Deed,
+    document: Map<String, Value>,
+    known: Option<i64>,
+) -> Result<Reply, Error> {
+    let seen = IfMatch::of(known);
+    let cast = match deed {
+        Deed::Move => cast_reschedule(tx, code, &MergePatch::new(document), &seen)?,
+        Deed::Cancel => cast_cancel(tx, code)?,
+        Deed::Undo => {
+            let cast = cast_undo(tx, code, &document_read(Value::Object(document))?)?;
+            // The operation holds the locks and changed the cast once: what stood before is what the page must have shown.
+            seen.check(cast.version - 1)?;
+            cast
+        }
+    };
+    Reply::ok(&json!({"cast": cast.code}))
 }

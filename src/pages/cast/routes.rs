@@ -5,26 +5,37 @@ use actix_web::web::{Data, Path, ServiceConfig};
 use actix_web::{HttpRequest, HttpResponse, get};
 use askama::Template;
 
-use super::drawing::{Drawing, drawing};
+use super::against::{Against, against, direction};
+use super::deeds::{Deeds, Failed, deeds};
 use super::life::{Point, line};
 use super::ops::{Facts, facts};
 use super::origins::{Origin, origins};
-use super::parts::{Against, Part, against, direction, parts};
 use crate::base::Error;
-use crate::http::Service;
 use crate::http::sessions::Session;
+use crate::http::{Problem, Role, Service};
+use crate::pages::form::once_key;
 use crate::pages::frame::{Frame, Place, page};
+use crate::pages::parts::{CostShown, cost_shown, expected_good};
+use crate::pages::plan;
 use crate::pages::refusal::Refused;
 use crate::pages::words::{amount, counted, money};
 
 pub(in crate::pages) fn routes(config: &mut ServiceConfig) {
     config.service(cast_get);
+    super::deed_routes::routes(config);
 }
 
 #[derive(Template)]
 #[template(path = "cast/cast.html", config = "src/pages/askama.toml")]
-struct CastPage {
+pub(super) struct CastPage {
     frame: Frame,
+    /// What may be done to it; none for whoever may do nothing.
+    deeds: Option<Deeds>,
+    known: i64,
+    form_key: String,
+    once: String,
+    /// Where another like it is planned; none for whoever may plan nothing.
+    again: Option<String>,
     code: String,
     about: String,
     cancelled: bool,
@@ -32,14 +43,7 @@ struct CastPage {
     line: Vec<Point>,
     missing: Vec<String>,
     warnings: Vec<String>,
-    /// `as it came` or `as planned`.
-    basis: &'static str,
-    parts: Vec<Part>,
-    drawing: Drawing,
-    total: String,
-    each: Option<String>,
-    good: String,
-    rejects: Option<String>,
+    cost: CostShown,
     against: Vec<Against>,
     planned: String,
     difference: Option<String>,
@@ -57,28 +61,52 @@ async fn cast_get(
     session: Session,
     code: Path<String>,
 ) -> Result<HttpResponse, Refused> {
-    let house = service.house();
-    let found = service
-        .read(move |conn| facts(conn, &code, house))
-        .await
-        .map_err(|problem| Refused::new(&request, problem))?;
-    let frame = Frame::new("Cast", Place::Casts, &service, Some(&session));
-    let failed = |error: Error| Refused::new(&request, error);
-    let shown = shown(found, frame, &service).map_err(failed)?;
-    page(StatusCode::OK, &shown).map_err(failed)
+    let shown = cast_page(&service, &session, code.into_inner(), None).await;
+    let shown = shown.map_err(|problem| Refused::new(&request, problem))?;
+    page(StatusCode::OK, &shown).map_err(|error| Refused::new(&request, error))
 }
 
-fn shown(found: Facts, frame: Frame, service: &Service) -> Result<CastPage, Error> {
+/// Makes the page, with a form that was refused.
+pub(super) async fn cast_page(
+    service: &Service,
+    session: &Session,
+    code: String,
+    failed: Option<Failed>,
+) -> Result<CastPage, Problem> {
+    let house = service.house();
+    let found = service.read(move |conn| facts(conn, &code, house)).await?;
+    let may = |roles: &[Role]| session.caller.roles.allows(roles);
+    let cast = &found.cast;
+    let forms = || {
+        let (on, short) = (cast.cast_on.to_string(), cast.request.allow_short);
+        deeds(&cast.state, &on, short, failed.as_ref())
+    };
+    Ok(CastPage {
+        deeds: may(&[Role::Bench]).then(forms),
+        again: may(&[Role::Bench, Role::Buyer]).then(|| plan::address_like(&cast.request)),
+        ..shown(&found, service, session)?
+    })
+}
+
+fn shown(found: &Facts, service: &Service, session: &Session) -> Result<CastPage, Error> {
     let (cast, cost, today) = (&found.cast, &found.cost, service.today());
     let currency = &cost.cost.currency;
-    let parts = parts(&cost.cost)?;
+    let rejects = cost.rejects.as_ref().filter(|of| of.chips > 0).map(|of| {
+        let chips = counted(of.chips, "rejected chip", "rejected chips");
+        format!("{chips} cost {}", money(of.amount, currency))
+    });
     let named = |code: &str| found.materials.get(code).cloned();
     let missing = found.missing.iter().map(|(code, quantity)| {
         let (name, unit) = named(code).unwrap_or_else(|| (code.clone(), ""));
         format!("{} of {name}", amount(*quantity, unit))
     });
     Ok(CastPage {
-        frame,
+        frame: Frame::new("Cast", Place::Casts, service, Some(session)),
+        deeds: None,
+        known: cast.version,
+        form_key: session.form_key.clone(),
+        once: once_key(service)?,
+        again: None,
         about: format!(
             "{}, {}",
             found.recipe_name,
@@ -93,19 +121,7 @@ fn shown(found: Facts, frame: Frame, service: &Service) -> Result<CastPage, Erro
             .iter()
             .map(|warning| warning.detail.clone())
             .collect(),
-        basis: match cost.cost.basis.as_str() {
-            "actual" => "as it came",
-            _ => "as planned",
-        },
-        drawing: drawing(&parts),
-        parts,
-        total: money(cost.cost.total, currency),
-        each: cost.cost.per_good_chip.map(|each| money(each, currency)),
-        good: good(cast),
-        rejects: cost.rejects.as_ref().filter(|of| of.chips > 0).map(|of| {
-            let chips = counted(of.chips, "rejected chip", "rejected chips");
-            format!("{chips} cost {}", money(of.amount, currency))
-        }),
+        cost: cost_shown(&cost.cost, good(cast), rejects)?,
         against: against(cost),
         planned: money(cost.planned.total, currency),
         difference: cost.difference.map(|of| direction(of, currency)),
@@ -134,13 +150,6 @@ fn good(cast: &crate::casting::life::view::CastView) -> String {
             record.good,
             record.good + record.rejected
         ),
-        None => format!(
-            "{} of {} chips are expected to be good",
-            amount(
-                crate::base::Quantity::new(cast.plan.expected_good_chips),
-                "each"
-            ),
-            cast.plan.chips
-        ),
+        None => expected_good(&cast.plan),
     }
 }

@@ -7,10 +7,13 @@ use askama::Template;
 
 use super::ops::facts;
 use super::rows::{Done, ToCome, Waiting, done, to_come, waiting};
-use crate::http::Service;
 use crate::http::sessions::Session;
+use crate::http::{Role, Service};
 use crate::pages::frame::{Frame, Place, page};
 use crate::pages::refusal::Refused;
+
+/// Who may plan, as at the door of the API.
+const PLANNERS: &[Role] = &[Role::Bench, Role::Buyer];
 
 pub(in crate::pages) fn routes(config: &mut ServiceConfig) {
     config.service(casts_get);
@@ -20,6 +23,7 @@ pub(in crate::pages) fn routes(config: &mut ServiceConfig) {
 #[template(path = "casts/casts.html", config = "src/pages/askama.toml")]
 struct CastsPage {
     frame: Frame,
+    may_plan: bool,
     to_come: Vec<ToCome>,
     waiting: Vec<Waiting>,
     done: Vec<Done>,
@@ -39,6 +43,7 @@ async fn casts_get(
     let today = service.today();
     let shown = CastsPage {
         frame: Frame::new("Casts", Place::Casts, &service, Some(&session)),
+        may_plan: session.caller.roles.allows(PLANNERS),
         to_come: to_come(found.booked, today),
         waiting: waiting(found.poured, &found.recipes, today),
         done: done(found.demolded, &found.recipes, today),

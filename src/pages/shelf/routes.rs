@@ -8,11 +8,14 @@ use askama::Template;
 use super::ops::facts;
 use super::plank::{Plank, planks};
 use super::todo::{Line, lines};
-use crate::http::Service;
 use crate::http::sessions::Session;
+use crate::http::{Role, Service};
 use crate::pages::frame::{Frame, Place, page};
 use crate::pages::refusal::Refused;
 use crate::pages::vessel::Shape;
+
+/// Who may plan a cast, as at the door of the API.
+const PLANNERS: &[Role] = &[Role::Bench, Role::Buyer];
 
 pub(in crate::pages) fn routes(config: &mut ServiceConfig) {
     config.service(shelf_get);
@@ -22,6 +25,7 @@ pub(in crate::pages) fn routes(config: &mut ServiceConfig) {
 #[template(path = "shelf/shelf.html", config = "src/pages/askama.toml")]
 struct ShelfPage {
     frame: Frame,
+    may_plan: bool,
     todo: Vec<Line>,
     more: i64,
     planks: Vec<Plank>,
@@ -45,6 +49,7 @@ async fn shelf_get(
         .map_err(|error| Refused::new(&request, error))?;
     let shown = ShelfPage {
         frame: Frame::new("Shelf", Place::Shelf, &service, Some(&session)),
+        may_plan: session.caller.roles.allows(PLANNERS),
         todo: lines(&found.warnings, &found.casts, today),
         more: found.warnings_more,
         planks,
