@@ -8,8 +8,9 @@ use askama::Template;
 use super::ops::facts;
 use super::plank::{Plank, planks};
 use super::todo::{Line, lines};
-use crate::http::Service;
 use crate::http::sessions::Session;
+use crate::http::{Role, Service};
+use crate::pages::catalogue::{Step, steps};
 use crate::pages::frame::{Frame, Place, page};
 use crate::pages::refusal::Refused;
 use crate::pages::vessel::Shape;
@@ -25,6 +26,10 @@ struct ShelfPage {
     todo: Vec<Line>,
     more: i64,
     planks: Vec<Plank>,
+    /// The way to a first cast, where nothing is on the shelf yet.
+    steps: Vec<Step>,
+    /// Whether whoever looks may go it.
+    may: bool,
 }
 
 #[get("/")]
@@ -43,7 +48,13 @@ async fn shelf_get(
     let today = service.today();
     let planks = planks(found.materials, &found.received, today)
         .map_err(|error| Refused::new(&request, error))?;
+    let steps = match planks.is_empty() {
+        true => service.read(move |conn| steps(conn, today)).await,
+        false => Ok(Vec::new()),
+    };
     let shown = ShelfPage {
+        steps: steps.map_err(refused)?,
+        may: session.caller.roles.allows(&[Role::Buyer]),
         frame: Frame::new("Shelf", Place::Shelf, &service, Some(&session)),
         todo: lines(&found.warnings, &found.casts, today),
         more: found.warnings_more,
