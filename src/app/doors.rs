@@ -63,6 +63,12 @@ pub const PAGES: &[Door] = &[
     page("GET", "/lots/{id}", EVERYONE),
     page("GET", "/lots/{id}/label", EVERYONE),
     page("POST", "/lots/{lot}/packs/{pack}/{deed}", HANDLERS),
+    page("GET", "/catalogue", EVERYONE),
+    page("GET", "/catalogue/{noun}/new", BUYER),
+    page("POST", "/catalogue/{noun}", BUYER),
+    page("GET", "/catalogue/{noun}/{code}", EVERYONE),
+    page("POST", "/catalogue/{noun}/{code}", BUYER),
+    page("POST", "/catalogue/{noun}/{code}/retire", BUYER),
 ];
 
 /// The operations of the API.

@@ -3,7 +3,7 @@
 //! Invariants: a retired entry is found like any other and says so; what is asked for by id exists, or the error names
 //! it. Deliberately absent: filters by anything inside a document.
 
-use std::collections::HashMap;
+use std::collections::{BTreeSet, HashMap};
 
 use super::elastomer::ElastomerBody;
 use super::entry::{Entry, Item, RecipeFacts, document_load};
@@ -267,6 +267,27 @@ pub fn links_of(conn: &mut AnyConnection, entry_id: i64) -> Result<Vec<(String, 
 /// [`Error::Unavailable`] when the database does not answer.
 pub fn links_to(conn: &mut AnyConnection, target_id: i64) -> Result<Vec<(String, i64)>, Error> {
     store::links_to(conn, target_id)
+}
+
+/// The entries in use that name an entry, each once, oldest first: noun, code and name.
+///
+/// # Errors
+/// [`Error::Unavailable`] when the database does not answer.
+pub fn entries_naming(
+    conn: &mut AnyConnection,
+    target_id: i64,
+) -> Result<Vec<(Noun, Code, String)>, Error> {
+    let ids: BTreeSet<i64> = links_to(conn, target_id)?
+        .into_iter()
+        .map(|(_, id)| id)
+        .collect();
+    let ids: Vec<i64> = ids.into_iter().collect();
+    let mut rows = store::entries_by_ids(conn, &ids)?;
+    rows.retain(|row| row.retired_at.is_none());
+    rows.sort_by_key(|row| row.id);
+    rows.into_iter()
+        .map(|row| Ok((row.noun()?, row.code, row.name)))
+        .collect()
 }
 
 /// Holds entries until the transaction ends, so that nobody changes or retires what is about to be written down as

@@ -37,12 +37,13 @@ pub use elastomer::{CureBody, ElastomerBody, RatioBody};
 pub use entry::{Entry, Item, RecipeFacts};
 pub use find::{
     codes_by_ids, elastomer_all, elastomer_by_code, elastomer_by_id, elastomers_by_ids,
-    entries_by_codes, entries_by_ids, entries_hold, entries_hold_alone, entry_all, entry_by_code,
-    entry_by_id, entry_list, entry_show, grant_all, grant_by_code, grant_by_id, grants_by_ids,
-    item_by_code, items_by_codes, kit_all, kit_by_code, kit_by_id, kits_by_ids, kits_of_elastomer,
-    links_of, links_to, material_all, material_by_code, material_by_id, materials_by_ids, mold_all,
-    mold_by_code, mold_by_id, molds_by_ids, recipe_all, recipe_by_code, recipe_by_id, recipe_facts,
-    recipes_by_ids, supplier_all, supplier_by_code, supplier_by_id, suppliers_by_ids,
+    entries_by_codes, entries_by_ids, entries_hold, entries_hold_alone, entries_naming, entry_all,
+    entry_by_code, entry_by_id, entry_list, entry_show, grant_all, grant_by_code, grant_by_id,
+    grants_by_ids, item_by_code, items_by_codes, kit_all, kit_by_code, kit_by_id, kits_by_ids,
+    kits_of_elastomer, links_of, links_to, material_all, material_by_code, material_by_id,
+    materials_by_ids, mold_all, mold_by_code, mold_by_id, molds_by_ids, recipe_all, recipe_by_code,
+    recipe_by_id, recipe_facts, recipes_by_ids, supplier_all, supplier_by_code, supplier_by_id,
+    suppliers_by_ids,
 };
 pub use grant::{Beyond, GrantBody, UNASSIGNED};
 pub use kind::MaterialKind;

@@ -10,6 +10,7 @@ mod bench_sheet;
 mod buy;
 mod cast;
 mod casts;
+mod catalogue;
 mod cost;
 mod drawing;
 mod figure;

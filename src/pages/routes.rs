@@ -6,8 +6,11 @@ use actix_web::{Error, HttpRequest};
 use utoipa_actix_web::service_config::ServiceConfig;
 
 use super::refusal::Refused;
-use super::{assets, bench_sheet, buy, cast, casts, cost, lot, plan, shelf, sign_in};
+use super::{assets, bench_sheet, buy, cast, casts, catalogue, cost, lot, plan, shelf, sign_in};
 use crate::http::Problem;
+
+/// The longest form, in bytes: a recipe with a hundred extras, and what was read of it beside.
+const FORM_BYTES_MAX: usize = 256 * 1024;
 
 fn form_fault(error: UrlencodedError, request: &HttpRequest) -> Error {
     let detail = format!("the form was not understood: {error}");
@@ -23,7 +26,11 @@ fn query_fault(error: QueryPayloadError, request: &HttpRequest) -> Error {
 pub fn routes(cfg: &mut ServiceConfig<'_>) {
     cfg.map(|config| {
         config
-            .app_data(FormConfig::default().error_handler(form_fault))
+            .app_data(
+                FormConfig::default()
+                    .limit(FORM_BYTES_MAX)
+                    .error_handler(form_fault),
+            )
             .app_data(QueryConfig::default().error_handler(query_fault));
         assets::routes(config);
         sign_in::routes(config);
@@ -36,6 +43,7 @@ pub fn routes(cfg: &mut ServiceConfig<'_>) {
         buy::routes(config);
         cost::routes(config);
         lot::routes(config);
+        catalogue::routes(config);
         config
     });
 }

@@ -37,6 +37,7 @@ mod orders;
 mod packs;
 mod pages;
 mod pages_casts;
+mod pages_catalogue;
 mod pages_cost;
 mod pages_lot;
 mod periods;

@@ -10,6 +10,7 @@ use super::plank::{Plank, planks};
 use super::todo::{Line, lines};
 use crate::http::sessions::Session;
 use crate::http::{Role, Service};
+use crate::pages::catalogue::{Step, steps};
 use crate::pages::frame::{Frame, Place, page};
 use crate::pages::refusal::Refused;
 use crate::pages::vessel::Shape;
@@ -29,6 +30,10 @@ struct ShelfPage {
     todo: Vec<Line>,
     more: i64,
     planks: Vec<Plank>,
+    /// The way to a first cast, where nothing is on the shelf yet.
+    steps: Vec<Step>,
+    /// Whether whoever looks may go it.
+    may: bool,
 }
 
 #[get("/")]
@@ -47,7 +52,13 @@ async fn shelf_get(
     let today = service.today();
     let planks = planks(found.materials, &found.received, today)
         .map_err(|error| Refused::new(&request, error))?;
+    let steps = match planks.is_empty() {
+        true => service.read(move |conn| steps(conn, today)).await,
+        false => Ok(Vec::new()),
+    };
     let shown = ShelfPage {
+        steps: steps.map_err(refused)?,
+        may: session.caller.roles.allows(&[Role::Buyer]),
         frame: Frame::new("Shelf", Place::Shelf, &service, Some(&session)),
         may_plan: session.caller.roles.allows(PLANNERS),
         todo: lines(&found.warnings, &found.casts, today),
