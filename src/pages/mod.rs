@@ -16,6 +16,7 @@ mod form;
 mod frame;
 mod horizon;
 mod lot;
+mod receive;
 mod refusal;
 mod routes;
 mod shelf;

@@ -6,7 +6,7 @@ use actix_web::{Error, HttpRequest};
 use utoipa_actix_web::service_config::ServiceConfig;
 
 use super::refusal::Refused;
-use super::{assets, bench_sheet, buy, cast, casts, cost, lot, shelf, sign_in};
+use super::{assets, bench_sheet, buy, cast, casts, cost, lot, receive, shelf, sign_in};
 use crate::http::Problem;
 
 fn form_fault(error: UrlencodedError, request: &HttpRequest) -> Error {
@@ -34,6 +34,7 @@ pub fn routes(cfg: &mut ServiceConfig<'_>) {
         buy::routes(config);
         cost::routes(config);
         lot::routes(config);
+        receive::routes(config);
         config
     });
 }
