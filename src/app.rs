@@ -33,6 +33,7 @@ use crate::http::{Limits, Role, Service};
 use crate::notify::mail::Mailer;
 use crate::notify::mail::settings::MailSettings;
 use crate::notify::webhooks::{WebhookSettings, Webhooks};
+use crate::purchasing::ops::Commits;
 use crate::purchasing::rates_fetch::{RatesFetcher, RatesSettings};
 use crate::reorder::settings::ForecastSettings;
 use crate::{casting, catalogue, costing, notify, pages, purchasing, reorder, stock};
@@ -115,6 +116,7 @@ pub fn open(settings: &Settings, outside: Outside) -> Result<Service, Error> {
     )
     .with_part(metrics)
     .with_part(settings.forecast)
+    .with_part(Commits::default())
     .with_part(webhooks);
     let service = match rates {
         Some(rates) => service.with_part(rates),

@@ -76,6 +76,10 @@ const DAILY: &[DailyJob] = &[
         work: sessions_forget,
     },
     DailyJob {
+        name: "forget-old-drafts",
+        work: purchasing::drafts_forget,
+    },
+    DailyJob {
         // Dates move even when nothing is written.
         name: "reorder-advice",
         work: reorder::refresh,

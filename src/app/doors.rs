@@ -69,6 +69,15 @@ pub const PAGES: &[Door] = &[
     page("GET", "/catalogue/{noun}/{code}", EVERYONE),
     page("POST", "/catalogue/{noun}/{code}", BUYER),
     page("POST", "/catalogue/{noun}/{code}/retire", BUYER),
+    page("GET", "/receive", EVERYONE),
+    page("POST", "/receive/files", BUYER),
+    page("GET", "/receive/files/{id}", BUYER),
+    page("POST", "/receive/files/{id}/{deed}", BUYER),
+    page("GET", "/receive/imports/{id}", EVERYONE),
+    page("GET", "/receive/orders/{code}", EVERYONE),
+    page("POST", "/receive/orders/{code}", BUYER),
+    page("GET", "/receive/delivery", BUYER),
+    page("POST", "/receive/delivery", BUYER),
 ];
 
 /// The operations of the API.

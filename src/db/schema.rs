@@ -118,6 +118,25 @@ diesel::table! {
 }
 
 diesel::table! {
+    purchase_drafts (id) {
+        id -> BigInt,
+        name -> Text,
+        file_sha256 -> Text,
+        file_bytes -> BigInt,
+        delimiter -> Text,
+        decimal_mark -> Text,
+        encoding -> Text,
+        spread_by -> Text,
+        confirm_repeated_freight -> Bool,
+        created_at -> Timestamp,
+        created_by -> Text,
+        settled_at -> Nullable<Timestamp>,
+        import_id -> Nullable<BigInt>,
+        file -> Nullable<Binary>,
+    }
+}
+
+diesel::table! {
     exchange_rates (currency, rate_on) {
         currency -> Text,
         rate_on -> Date,
@@ -659,4 +678,5 @@ diesel::allow_tables_to_appear_in_same_query!(
     deliveries,
     calendar_keys,
     sessions,
+    purchase_drafts,
 );

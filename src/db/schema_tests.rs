@@ -69,6 +69,7 @@ fn present(conn: &mut AnyConnection) -> Columns {
             "TEXT" => "Text",
             "DATE" => "Date",
             "BOOLEAN" => "Bool",
+            "BLOB" | "BYTEA" => "Binary",
             "TIMESTAMP" | "TIMESTAMP WITHOUT TIME ZONE" => "Timestamp",
             other => panic!(
                 "{}.{} is of the type {other}",

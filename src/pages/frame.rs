@@ -24,6 +24,8 @@ pub(super) enum Place {
     Shelf,
     /// What is cast.
     Casts,
+    /// What comes in.
+    Receive,
     /// What to order.
     Buy,
     /// What replicas cost.
@@ -75,10 +77,11 @@ impl Frame {
     }
 
     /// The places with their addresses, and whether the page belongs there.
-    pub(super) fn places(&self) -> [(&'static str, &'static str, bool); 4] {
+    pub(super) fn places(&self) -> [(&'static str, &'static str, bool); 5] {
         [
             ("Shelf", "/", Place::Shelf),
             ("Casts", "/casts", Place::Casts),
+            ("Receive", "/receive", Place::Receive),
             ("Buy", "/buy", Place::Buy),
             ("Cost", "/cost", Place::Cost),
         ]

@@ -20,6 +20,7 @@ mod horizon;
 mod lot;
 mod parts;
 mod plan;
+mod receive;
 mod refusal;
 mod routes;
 mod shelf;

@@ -6,7 +6,7 @@ use actix_web::{Error, HttpRequest};
 use utoipa_actix_web::service_config::ServiceConfig;
 
 use super::refusal::Refused;
-use super::{assets, bench_sheet, buy, cast, casts, catalogue, cost, lot, plan, shelf, sign_in};
+use super::{assets, bench_sheet, buy, cast, casts, catalogue, cost, lot, plan, receive, shelf, sign_in};
 use crate::http::Problem;
 
 /// The longest form, in bytes: a recipe with a hundred extras, and what was read of it beside.
@@ -44,6 +44,7 @@ pub fn routes(cfg: &mut ServiceConfig<'_>) {
         cost::routes(config);
         lot::routes(config);
         catalogue::routes(config);
+        receive::routes(config);
         config
     });
 }

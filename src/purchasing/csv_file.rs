@@ -106,6 +106,14 @@ impl Table {
         self.rows.iter().map(row)
     }
 
+    /// The names of the columns that the file has, in the order in which they are known.
+    pub fn columns(&self) -> impl Iterator<Item = &'static str> {
+        let known = self.columns.iter().zip(&self.places);
+        known
+            .filter(|(_, place)| place.is_some())
+            .map(|(column, _)| column.name)
+    }
+
     /// Number of rows.
     #[must_use]
     pub fn len(&self) -> usize {

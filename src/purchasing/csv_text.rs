@@ -37,6 +37,15 @@ impl Encoding {
             _ => None,
         }
     }
+
+    /// The name of the parameter's value.
+    #[must_use]
+    pub const fn name(self) -> &'static str {
+        match self {
+            Encoding::Utf8 => "utf-8",
+            Encoding::Windows1252 => "windows-1252",
+        }
+    }
 }
 
 /// The characters of Windows-1252 for the bytes 0x80 to 0x9F; five of them stand for nothing.

@@ -31,6 +31,34 @@ pub enum SpreadBasis {
     Count,
 }
 
+impl SpreadBasis {
+    /// Reads `value`, `mass` or `count`.
+    ///
+    /// ```
+    /// use heeltap::purchasing::landed::SpreadBasis;
+    /// assert_eq!(SpreadBasis::parse("mass"), Some(SpreadBasis::Mass));
+    /// ```
+    #[must_use]
+    pub fn parse(name: &str) -> Option<SpreadBasis> {
+        match name {
+            "value" => Some(SpreadBasis::Value),
+            "mass" => Some(SpreadBasis::Mass),
+            "count" => Some(SpreadBasis::Count),
+            _ => None,
+        }
+    }
+
+    /// The name of the parameter's value.
+    #[must_use]
+    pub const fn name(self) -> &'static str {
+        match self {
+            SpreadBasis::Value => "value",
+            SpreadBasis::Mass => "mass",
+            SpreadBasis::Count => "count",
+        }
+    }
+}
+
 /// The amounts on one line of an order, in the base currency, and what it may be weighted by.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct LineAmounts {

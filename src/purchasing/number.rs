@@ -35,6 +35,15 @@ impl DecimalMark {
         }
     }
 
+    /// The name of the parameter's value.
+    #[must_use]
+    pub const fn name(self) -> &'static str {
+        match self {
+            DecimalMark::Point => "point",
+            DecimalMark::Comma => "comma",
+        }
+    }
+
     const fn mark(self) -> char {
         match self {
             DecimalMark::Point => '.',
@@ -46,13 +55,6 @@ impl DecimalMark {
         match self {
             DecimalMark::Point => DecimalMark::Comma,
             DecimalMark::Comma => DecimalMark::Point,
-        }
-    }
-
-    const fn name(self) -> &'static str {
-        match self {
-            DecimalMark::Point => "point",
-            DecimalMark::Comma => "comma",
         }
     }
 }

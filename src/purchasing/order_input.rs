@@ -194,6 +194,13 @@ impl ReceiveIn {
     }
 }
 
+/// One row of a purchase file that was typed cell by cell; `cell` gives the text of a column.
+#[must_use]
+pub fn typed_row(cell: impl Fn(&str) -> String, today: NaiveDate) -> Vec<RowReading> {
+    let cells = COLUMNS.iter().map(|column| cell(column.name)).collect();
+    read(vec![cells], today)
+}
+
 fn read(cells: Vec<Vec<String>>, today: NaiveDate) -> Vec<RowReading> {
     let context = ReadContext {
         decimal: DecimalMark::Point,

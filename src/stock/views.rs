@@ -230,6 +230,32 @@ pub fn lots_list(
     }
 }
 
+/// The lots that were taken in last, the latest first.
+///
+/// # Errors
+/// [`Error::Unavailable`] when the database does not answer.
+pub fn lots_latest(
+    conn: &mut AnyConnection,
+    limit: i64,
+    today: NaiveDate,
+) -> Result<Vec<LotView>, Error> {
+    let rows = store::lots_latest(conn, limit)?;
+    lots_shown(conn, rows, today)
+}
+
+/// Some lots by their ids; what does not exist is left out.
+///
+/// # Errors
+/// [`Error::Unavailable`] when the database does not answer.
+pub fn lots_by_ids(
+    conn: &mut AnyConnection,
+    ids: &[i64],
+    today: NaiveDate,
+) -> Result<Vec<LotView>, Error> {
+    let rows = store::lots_by_ids(conn, ids)?;
+    lots_shown(conn, rows, today)
+}
+
 /// One lot.
 ///
 /// # Errors

@@ -105,17 +105,39 @@ fn a_session_ends_with_its_hours_with_its_token_and_when_signed_out() {
     assert_eq!(own.get("/").status, 303);
 }
 
+/// A purchase file of one row.
+fn purchases(order_no: &str) -> String {
+    format!(
+        "order_no,line_no,supplier,ordered_on,received_on,item,lot,packs,pack_quantity,unit,line_price,currency,freight,expires_on\n\
+         {order_no},1,North,2026-02-20,2026-03-01,tray,T9,1,50,each,25.00,EUR,,\n"
+    )
+}
+
 #[test]
 fn every_page_is_kept_from_frames_caches_and_scripts() {
     let app = TestApp::start();
     stocked(&app);
     let booked = serde_json::json!({"recipe": "chip", "containers": 2, "cast_on": "2026-03-10"});
     app.post("/v1/casts", booked).expect(201);
+    let order = serde_json::json!({"order_no": "O-1", "supplier": "North", "ordered_on": "2026-02-20", "lines": [
+        {"line_no": 1, "item": "tray", "packs": 1, "pack_quantity": "50", "unit": "each", "line_price": "25"}]});
+    app.post("/v1/orders", order).expect(201);
     let browser = Browser::signed_in(&app);
+    // A file that waits, and one that is received.
+    for (name, deed) in [("one.csv", None), ("two.csv", Some("receive"))] {
+        let waits = browser.drop_file(name, &purchases(name), &[]).location;
+        let key = form_key(&browser.get("/receive").text).to_owned();
+        if let Some(deed) = deed {
+            browser.send(&format!("{waits}/{deed}"), &[("form_key", &key)]);
+        }
+    }
     for door in PAGES.iter().filter(|door| door.method == "GET") {
         let path = door.path.replace("{file}", "heeltap.css");
         let path = path.replace("/catalogue/{noun}/{code}", "/catalogue/molds/mold");
         let path = path.replace("{noun}", "recipes");
+        let path = path.replace("/orders/{code}", "/orders/O-1");
+        let path = path.replace("/files/{id}", "/files/1");
+        let path = path.replace("/imports/{id}", "/imports/1");
         let path = path.replace("{code}", "C-00001");
         let path = path.replace("/lots/{id}", "/lots/1");
         let page = browser.get(&path);

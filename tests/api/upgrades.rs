@@ -17,6 +17,7 @@ use diesel::prelude::*;
 use diesel::sql_types::Text;
 use heeltap::app::{self, Outside};
 use heeltap::db::{AnyConnection, DatabaseUrl};
+use heeltap::purchasing::ops::{draft_commit, draft_get};
 use heeltap::stock::heads::Heads;
 use heeltap::stock::verify::{heads, verify, verify_against};
 use serde_json::{Value, json};
@@ -210,6 +211,31 @@ fn shared_coats_become_the_coat_of_the_first_copy() {
     assert_eq!(plan["release"]["loads"], loads);
 }
 
+/// A purchase file that waited still waits, byte by byte, and is received by the upgraded program.
+#[test]
+fn a_file_that_waits_is_received_after_an_upgrade() {
+    for version in versions() {
+        if version.as_str() < "20261130000005" {
+            continue;
+        }
+        let (app, ..) = upgraded(&version);
+        let settled = app.service.db().read(|conn| draft_get(conn, 1));
+        let settled = settled.expect("the draft").settled.expect("it is settled");
+        assert_eq!(settled.import_id, Some(1));
+        let lots = |app: &TestApp| {
+            let lots = app.get("/v1/lots?limit=1000").expect(200).json();
+            lots["items"].as_array().expect("lots").len()
+        };
+        let before = lots(&app);
+        let received = app
+            .service
+            .as_actor("buyer", |tx| draft_commit(tx, 2, &mut |_| {}));
+        received.expect("the draft must be received");
+        assert_eq!(lots(&app), before + 1, "{version}");
+        verified(&app);
+    }
+}
+
 /// What a file's list of migrations ends with.
 fn schema_of(database: &TestDatabase) -> String {
     let newest = "SELECT MAX(version) AS line FROM __diesel_schema_migrations";
@@ -279,6 +305,7 @@ fn the_sample_of_this_schema_is_written() {
     life::live_with_treatments(&app);
     life::live_with_corrections(&app);
     life::live_with_delivery(&app);
+    life::live_with_drafts(&app);
     assert!(app.service.db().read(verify).expect("the books").ok);
     let head = format!(
         "-- What a lab wrote with the schema {version}. Never changed: see tests/api/upgrades.rs.\n"

@@ -94,6 +94,7 @@ const ACTING: &[&str] = &[
     "src/notify/webhooks/send.rs",
     "src/pages/form.rs",
     "src/pages/frame.rs",
+    "src/pages/receive/upload.rs",
     "src/pages/refusal.rs",
     "src/purchasing/rates_fetch/ask.rs",
     "src/purchasing/rates_fetch/fetcher.rs",

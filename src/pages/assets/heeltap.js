@@ -21,6 +21,7 @@ function takeOver(text) {
     }
   }
   countDown();
+  return answered;
 }
 
 // A form that only asks (`data-live`) asks while it is typed into, and the address keeps what was typed.
@@ -92,12 +93,13 @@ async function poll() {
   await new Promise((done) => setTimeout(done, Number(waiting.dataset.poll)));
   try {
     const answer = await fetch(location.href, { headers: { accept: "text/html" } });
-    takeOver(await answer.text());
+    // What is done may lead on.
+    if (answer.redirected) return location.assign(answer.url);
+    if (!takeOver(await answer.text()).querySelector("[data-poll]")) return location.reload();
   } catch {
     // It is asked again.
   }
-  if (document.querySelector("[data-poll]")) poll();
-  else location.reload();
+  poll();
 }
 
 // A file that is sent (`data-upload`) shows how much of it is gone; a file dropped on the form is taken as if it was chosen.

@@ -391,6 +391,18 @@ pub fn import_list(conn: &mut AnyConnection, page: Page) -> Result<Vec<ImportSum
         .collect()
 }
 
+/// The last imports, the newest first: id, when and by whom.
+///
+/// # Errors
+/// [`Error::Unavailable`] when the database does not answer.
+pub fn imports_latest(
+    conn: &mut AnyConnection,
+    limit: i64,
+) -> Result<Vec<(i64, DateTime<Utc>, String)>, Error> {
+    let rows = store::imports_latest(conn, limit)?.into_iter();
+    Ok(rows.map(|(id, at, by)| (id, instant(at), by)).collect())
+}
+
 fn kept<'a, R: Deserialize<'a>>(row: &'a store::ImportRow) -> Result<KeptReport<R>, Error> {
     serde_json::from_str(&row.outcome)
         .map_err(|error| Error::internal(format!("import {} does not read back: {error}", row.id)))

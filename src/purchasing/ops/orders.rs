@@ -18,8 +18,9 @@ use crate::http::Page;
 use crate::purchasing::facts::LineState;
 use crate::purchasing::identity::RowContent;
 use crate::purchasing::import::{ImportOptions, ImportPlan, decide};
-use crate::purchasing::order_input::{CancelIn, OrderIn, ReceiveIn, field_errors};
+use crate::purchasing::order_input::{CancelIn, OrderIn, ReceiveIn, field_errors, typed_row};
 use crate::purchasing::report::Outcome;
+use crate::purchasing::row::COLUMNS;
 use crate::purchasing::store::{self, LineRow, OrderRow};
 
 /// Where an order stands.
@@ -133,6 +134,24 @@ pub fn order_place(tx: &mut Tx<'_>, input: &OrderIn) -> Result<(OrderView, bool)
     plan_write(tx, plan, &facts, &mut |_| {})?;
     let code = code.ok_or_else(|| Error::internal("an order without lines was placed"))?;
     Ok((order_get(tx.conn, &code)?, true))
+}
+
+/// Takes in one line as a purchase file with this one row would: a new line of a new order or of one that is there, or the
+/// arrival of one that is on order. A line without a day of arrival is then on order; one that is in the books as it is here is
+/// left alone. `cell` gives the text of each column. Returns the order.
+///
+/// # Errors
+/// [`Error::Invalid`] with every fault, at the column's pointer.
+pub fn line_take(tx: &mut Tx<'_>, cell: impl Fn(&str) -> String) -> Result<OrderView, Error> {
+    let readings = typed_row(cell, tx.today);
+    let facts = facts_locked(tx, &readings)?;
+    let plan = decide(&readings, &facts, ImportOptions::default());
+    let columns: Vec<&str> = COLUMNS.iter().map(|column| column.name).collect();
+    check(&plan, &columns)?;
+    plan_write(tx, plan, &facts, &mut |_| {})?;
+    let row = readings.into_iter().find_map(|reading| reading.row.ok());
+    let row = row.ok_or_else(|| Error::internal("a line without a row was taken"))?;
+    order_get(tx.conn, &row.order_no)
 }
 
 /// The faults of a plan, at the fields they come from.
@@ -294,6 +313,15 @@ pub fn order_get(conn: &mut AnyConnection, code: &str) -> Result<OrderView, Erro
 /// [`Error::Unavailable`] when the database does not answer.
 pub fn order_list(conn: &mut AnyConnection, page: Page) -> Result<Vec<OrderView>, Error> {
     let rows = store::orders_after(conn, page.after, page.limit + 1)?;
+    shown(conn, rows)
+}
+
+/// The orders of which something is still to come, the oldest first.
+///
+/// # Errors
+/// [`Error::Unavailable`] when the database does not answer.
+pub fn orders_expected(conn: &mut AnyConnection, limit: i64) -> Result<Vec<OrderView>, Error> {
+    let rows = store::orders_expected(conn, limit)?;
     shown(conn, rows)
 }
 

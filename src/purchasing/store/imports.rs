@@ -71,6 +71,22 @@ pub(in crate::purchasing) fn import_by_file(
         .optional()?)
 }
 
+/// The last imports, the newest first: id, when and by whom, without what each of their rows became.
+pub(in crate::purchasing) fn imports_latest(
+    conn: &mut AnyConnection,
+    limit: i64,
+) -> Result<Vec<(i64, NaiveDateTime, String)>, Error> {
+    Ok(purchase_imports::table
+        .order(purchase_imports::id.desc())
+        .limit(limit)
+        .select((
+            purchase_imports::id,
+            purchase_imports::created_at,
+            purchase_imports::created_by,
+        ))
+        .load(conn)?)
+}
+
 /// A page of imports and one row more.
 pub(in crate::purchasing) fn imports_after(
     conn: &mut AnyConnection,

@@ -140,6 +140,22 @@ pub(in crate::purchasing) fn orders_after(
         .load(conn)?)
 }
 
+/// The orders with a line that is on order, the oldest first.
+pub(in crate::purchasing) fn orders_expected(
+    conn: &mut AnyConnection,
+    limit: i64,
+) -> Result<Vec<OrderRow>, Error> {
+    let expected = order_lines::table
+        .filter(order_lines::state.eq("ordered"))
+        .select(order_lines::order_id);
+    Ok(orders::table
+        .filter(orders::id.eq_any(expected))
+        .order((orders::ordered_on, orders::id))
+        .limit(limit)
+        .select(OrderRow::as_select())
+        .load(conn)?)
+}
+
 /// The lines of some orders, in the order they were entered.
 pub(in crate::purchasing) fn lines_of_orders(
     conn: &mut AnyConnection,

@@ -115,6 +115,30 @@ pub(in crate::stock) fn lots_page(
         .load(conn)?)
 }
 
+/// Some lots; what does not exist is left out.
+pub(in crate::stock) fn lots_by_ids(
+    conn: &mut AnyConnection,
+    ids: &[i64],
+) -> Result<Vec<LotRow>, Error> {
+    Ok(lots::table
+        .filter(lots::id.eq_any(ids))
+        .order(lots::id)
+        .select(LotRow::as_select())
+        .load(conn)?)
+}
+
+/// The lots that were received last, the latest first.
+pub(in crate::stock) fn lots_latest(
+    conn: &mut AnyConnection,
+    limit: i64,
+) -> Result<Vec<LotRow>, Error> {
+    Ok(lots::table
+        .order(lots::id.desc())
+        .limit(limit)
+        .select(LotRow::as_select())
+        .load(conn)?)
+}
+
 /// Where the chain of every lot ends, in the order of their ids.
 pub(in crate::stock) fn heads_all(conn: &mut AnyConnection) -> Result<Vec<Head>, Error> {
     type Row = (i64, String, String, i64, String);

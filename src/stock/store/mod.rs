@@ -18,7 +18,10 @@ pub(super) use counts::{anchors, has_offsets, is_offset, offset_word, promised_i
 pub(super) use guard::{
     guard_share, locks_begin, locks_drop, locks_keep, materials_lock, period_last, rows_are_locked,
 };
-pub(super) use lots::{LotRow, NewLot, heads_all, lot_balance, lot_fetch, lot_insert, lots_page};
+pub(super) use lots::{
+    LotRow, NewLot, heads_all, lot_balance, lot_fetch, lot_insert, lots_by_ids, lots_latest,
+    lots_page,
+};
 pub(super) use movements::{
     MovementRow, movement_fetch, movement_insert, movements_before, movements_by_day,
     movements_of_lot, movements_of_lots, movements_standing, reversed_by, treatment_of,

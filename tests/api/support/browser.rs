@@ -69,6 +69,50 @@ impl<'a> Browser<'a> {
         seen(self.http.get(self.address(path)).send().expect("an answer"))
     }
 
+    /// Drops a purchase file on the page for it, with other fields.
+    pub(crate) fn drop_file(
+        &self,
+        name: &str,
+        file: impl AsRef<[u8]>,
+        fields: &[(&str, &str)],
+    ) -> Seen {
+        let page = self.get("/receive").text;
+        let mut form = vec![("form_key", form_key(&page))];
+        form.extend(fields);
+        self.send_parts("/receive/files", &form, Some((name, file.as_ref())))
+    }
+
+    /// Sends a form in parts, with a file. (The client's own way would bring a library of its own.)
+    pub(crate) fn send_parts(
+        &self,
+        path: &str,
+        fields: &[(&str, &str)],
+        file: Option<(&str, &[u8])>,
+    ) -> Seen {
+        const BOUNDARY: &str = "a-line-that-stands-nowhere-else";
+        let mut body = Vec::new();
+        for (name, value) in fields {
+            body.extend_from_slice(
+                format!("--{BOUNDARY}\r\nContent-Disposition: form-data; name=\"{name}\"\r\n\r\n{value}\r\n").as_bytes(),
+            );
+        }
+        if let Some((name, file)) = file {
+            body.extend_from_slice(
+                format!(
+                    "--{BOUNDARY}\r\nContent-Disposition: form-data; name=\"file\"; filename=\"{name}\"\r\n\
+                     Content-Type: text/csv\r\n\r\n"
+                )
+                .as_bytes(),
+            );
+            body.extend_from_slice(file);
+            body.extend_from_slice(b"\r\n");
+        }
+        body.extend_from_slice(format!("--{BOUNDARY}--\r\n").as_bytes());
+        let kind = format!("multipart/form-data; boundary={BOUNDARY}");
+        let request = self.http.post(self.address(path)).header("content-type", kind);
+        seen(request.body(body).send().expect("an answer"))
+    }
+
     pub(crate) fn send(&self, path: &str, form: &[(&str, &str)]) -> Seen {
         let request = self.http.post(self.address(path)).form(form);
         seen(request.send().expect("an answer"))

@@ -1,4 +1,6 @@
 //! A SQLite database's rows as statements that both databases read: one `INSERT` a row, a table after those it refers to.
+//!
+//! Bytes are written as PostgreSQL reads them (`'\x00ff'`); whoever loads them into SQLite rewrites them first.
 
 use std::collections::BTreeSet;
 
@@ -31,6 +33,7 @@ pub(super) fn dump(path: &str) -> String {
             &mut conn,
             &format!(
                 "SELECT CASE type WHEN 'BOOLEAN' THEN 'CASE ' || name || ' WHEN 1 THEN ''TRUE'' WHEN 0 THEN ''FALSE'' ELSE ''NULL'' END' \
+                 WHEN 'BLOB' THEN 'CASE WHEN ' || name || ' IS NULL THEN ''NULL'' ELSE \\x'' || lower(hex(' || name || ')) || '' END' \
                  ELSE 'quote(' || name || ')' END AS line FROM pragma_table_info('{table}')"
             ),
         );

@@ -6,6 +6,7 @@
 
 use heeltap::db::job_claim;
 use heeltap::http::sessions::session_open;
+use heeltap::purchasing::ops::{ImportSettings, draft_commit, draft_keep};
 use serde_json::{Value, json};
 
 use crate::support::lab::{receive, stocked};
@@ -220,4 +221,23 @@ pub(super) fn live_with_delivery(app: &TestApp) {
         .as_actor("sign-in", |tx| session_open(tx, &token))
         .expect("the database must answer")
         .expect("a session");
+}
+
+/// Goes on with what came with purchase drafts: a file that waits, and one whose rows are in the books.
+pub(super) fn live_with_drafts(app: &TestApp) {
+    let settings = ImportSettings::default();
+    let header = PURCHASES.lines().next().expect("a header");
+    let more = format!(
+        "{header}\nO-9,1,Nørth \"&\" co,2026-02-20,2026-03-02,tray,T9,1,50,each,25.00,EUR,,\n"
+    );
+    for (name, file) in [("again.csv", PURCHASES), ("more.csv", more.as_str())] {
+        let kept = app.service.as_actor("buyer", |tx| {
+            draft_keep(tx, name, file.as_bytes(), &settings)
+        });
+        kept.expect("the draft must be kept");
+    }
+    let received = app
+        .service
+        .as_actor("buyer", |tx| draft_commit(tx, 1, &mut |_| {}));
+    received.expect("the draft must be received");
 }

@@ -90,6 +90,11 @@ fn tables(rows: &str) -> BTreeSet<&str> {
     names.filter_map(|rest| rest.split(' ').next()).collect()
 }
 
+/// Bytes as SQLite reads them. No text of a sample begins as they do.
+fn with_bytes(rows: &str) -> String {
+    rows.replace("'\\x", "X'")
+}
+
 /// The triggers are laid aside: the rows are as they left them, and they must not be moved twice.
 fn on_sqlite(path: &str, version: &str, rows: &str) {
     let mut conn = SqliteConnection::establish(path).expect("a database");
@@ -108,8 +113,9 @@ fn on_sqlite(path: &str, version: &str, rows: &str) {
         .map(|table| format!("DELETE FROM {table};"))
         .collect();
     conn.batch_execute(&format!(
-        "PRAGMA foreign_keys = ON; BEGIN; {} {emptied} {rows} {} COMMIT;",
+        "PRAGMA foreign_keys = ON; BEGIN; {} {emptied} {} {} COMMIT;",
         dropped.concat(),
+        with_bytes(rows),
         made.concat()
     ))
     .expect("the sample");
