@@ -45,7 +45,7 @@ async fn shelf_get(
         .map_err(|error| Refused::new(&request, error))?;
     let shown = ShelfPage {
         frame: Frame::new("Shelf", Place::Shelf, &service, Some(&session)),
-        todo: lines(&found.warnings, &found.casts, today),
+        todo: lines(&found.warnings, &found.casts, &found.counts, today),
         more: found.warnings_more,
         planks,
     };
