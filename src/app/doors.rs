@@ -51,6 +51,8 @@ pub const PAGES: &[Door] = &[
     page("GET", "/casts", EVERYONE),
     page("GET", "/casts/{code}", EVERYONE),
     page("GET", "/casts/{code}/bench-sheet", EVERYONE),
+    page("POST", "/casts/{code}/pour", BENCH),
+    page("POST", "/casts/{code}/demold", BENCH),
     page("GET", "/buy", EVERYONE),
     page("GET", "/cost", EVERYONE),
     page("GET", "/cost/report.csv", EVERYONE),
@@ -58,6 +60,7 @@ pub const PAGES: &[Door] = &[
     page("GET", "/lots/{id}", EVERYONE),
     page("GET", "/lots/{id}/label", EVERYONE),
     page("POST", "/lots/{lot}/packs/{pack}/{deed}", HANDLERS),
+    page("POST", "/lots/{lot}/{deed}", HANDLERS),
 ];
 
 /// The operations of the API.

@@ -29,6 +29,8 @@ struct CastPage {
     about: String,
     cancelled: bool,
     booked: bool,
+    /// Whether its chips are counted.
+    counted: bool,
     line: Vec<Point>,
     missing: Vec<String>,
     warnings: Vec<String>,
@@ -86,6 +88,7 @@ fn shown(found: Facts, frame: Frame, service: &Service) -> Result<CastPage, Erro
         ),
         cancelled: cast.state == "cancelled",
         booked: cast.state == "booked",
+        counted: cast.demold.is_some(),
         line: line(cast, service.time_zone(), today),
         missing: missing.collect(),
         warnings: cast

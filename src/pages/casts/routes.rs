@@ -7,8 +7,8 @@ use askama::Template;
 
 use super::ops::facts;
 use super::rows::{Done, ToCome, Waiting, done, to_come, waiting};
-use crate::http::Service;
 use crate::http::sessions::Session;
+use crate::http::{Role, Service};
 use crate::pages::frame::{Frame, Place, page};
 use crate::pages::refusal::Refused;
 
@@ -23,7 +23,12 @@ struct CastsPage {
     to_come: Vec<ToCome>,
     waiting: Vec<Waiting>,
     done: Vec<Done>,
+    /// Whether the reader may count chips.
+    may: bool,
 }
+
+/// Who may count chips, as at the doors of the API.
+const BENCH: &[Role] = &[Role::Bench];
 
 #[get("/casts")]
 async fn casts_get(
@@ -42,6 +47,7 @@ async fn casts_get(
         to_come: to_come(found.booked, today),
         waiting: waiting(found.poured, &found.recipes, today),
         done: done(found.demolded, &found.recipes, today),
+        may: session.caller.roles.allows(BENCH),
     };
     page(StatusCode::OK, &shown).map_err(|error| Refused::new(&request, error))
 }
