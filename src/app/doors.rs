@@ -56,6 +56,8 @@ pub const PAGES: &[Door] = &[
     page("POST", "/casts/{code}/cancel", BENCH),
     page("POST", "/casts/{code}/undo", BENCH),
     page("GET", "/casts/{code}/bench-sheet", EVERYONE),
+    page("POST", "/casts/{code}/pour", BENCH),
+    page("POST", "/casts/{code}/demold", BENCH),
     page("GET", "/buy", EVERYONE),
     page("GET", "/cost", EVERYONE),
     page("GET", "/cost/report.csv", EVERYONE),
@@ -78,6 +80,7 @@ pub const PAGES: &[Door] = &[
     page("POST", "/receive/orders/{code}", BUYER),
     page("GET", "/receive/delivery", BUYER),
     page("POST", "/receive/delivery", BUYER),
+    page("POST", "/lots/{lot}/{deed}", HANDLERS),
 ];
 
 /// The operations of the API.

@@ -8,7 +8,9 @@
 pub mod as_of;
 pub mod audit;
 pub mod backdate;
+pub mod count_due;
 pub mod counting;
+pub mod counts_due;
 pub mod events;
 pub mod expiries;
 mod grasp;

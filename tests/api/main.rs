@@ -36,6 +36,7 @@ mod openapi;
 mod orders;
 mod packs;
 mod pages;
+mod pages_bench;
 mod pages_casts;
 mod pages_catalogue;
 mod pages_cost;

@@ -240,3 +240,37 @@ fn the_shelf_shows_every_lot_as_its_vessel_and_what_is_to_do() {
         "{page}"
     );
 }
+
+#[test]
+fn a_pack_that_is_drawn_from_is_to_be_counted_after_a_month() {
+    let app = TestApp::start();
+    stocked(&app);
+    let booked = serde_json::json!({"recipe": "chip", "containers": 1, "cast_on": "2026-03-02"});
+    let cast = app.post("/v1/casts", booked).expect(201).json();
+    let page = Browser::signed_in(&app).get("/").text;
+    assert!(
+        page.contains("<a href=\"/casts/C-00001/bench-sheet\">Its bench sheet</a>"),
+        "{page}"
+    );
+    let batch = &cast["plan"]["batches"][0];
+    let batch =
+        serde_json::json!({"base_g": batch["base_g"], "curing_agent_g": batch["curing_agent_g"]});
+    let poured = serde_json::json!({"poured_on": "2026-03-02", "batches": [batch]});
+    app.post("/v1/casts/C-00001/pour", poured).expect(200);
+    app.clock.advance(chrono::TimeDelta::days(29));
+    let page = Browser::signed_in(&app).get("/").text;
+    assert!(!page.contains("Count pack"), "{page}");
+    app.clock.advance(chrono::TimeDelta::days(1));
+    let page = Browser::signed_in(&app).get("/").text;
+    let says = "Count pack 1 of Base, lot B1: it was never counted, and drawn from Mon 2 Mar.";
+    assert!(page.contains(says), "{page}");
+    assert!(
+        page.contains("<a href=\"/lots/1?pack=1#pack\">Count it</a>"),
+        "{page}"
+    );
+    // Counted, it is done.
+    let count = serde_json::json!({"on_hand": "950"});
+    app.post("/v1/packs/1/count", count).expect(200);
+    let page = Browser::signed_in(&app).get("/").text;
+    assert!(!page.contains("Count pack 1 of Base"), "{page}");
+}

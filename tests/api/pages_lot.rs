@@ -61,7 +61,7 @@ fn a_lot_shows_where_it_stands_and_where_it_went() {
         "common stock",
         "<dd>100.00 EUR</dd>",
         "One cast drew on it: 7 good chips, 1 rejected.",
-        "<th scope=\"row\">C-00001</th>",
+        "<th scope=\"row\"><a href=\"/casts/C-00001\">C-00001</a></th>",
         "C-00002 of Mon 2 Mar waits for ",
         "<td>received</td>",
         "<td>C-00001, batch 1</td>",
@@ -503,4 +503,69 @@ fn cookie(browser: &Browser<'_>) -> String {
     let answer = browser.send("/sign-in", &[("token", client.token())]);
     let cookie = answer.headers["set-cookie"].to_str().expect("a cookie");
     cookie.split(';').next().expect("its value").to_owned()
+}
+
+#[test]
+fn a_whole_lot_is_held_back_and_let_go() {
+    let app = TestApp::start();
+    stocked(&app);
+    let id = receive(&app, "base", "B7", Some("K7"), &["500", "500"], "90");
+    let bench = Browser::as_role(&app, Role::Bench);
+    let address = format!("/lots/{id}");
+    let send = |deed: &str, fields: Fields<'_>| {
+        let page = bench.get(&address).text;
+        let mut form = vec![("form_key", form_key(&page))];
+        form.extend(fields);
+        bench.send(&format!("{address}/{deed}"), &form)
+    };
+    let page = bench.get(&address).text;
+    assert!(page.contains("Hold the whole lot back") && !page.contains("Let the whole lot go"));
+    // Without a reason the form comes back with the words of the operation.
+    let wrong = send("hold", &[("reason", "")]);
+    assert_eq!(wrong.status, 422, "{}", wrong.text);
+    let marked = "aria-invalid=\"true\" aria-describedby=\"lot-hold-reason-fault\"";
+    assert!(wrong.text.contains(marked), "{}", wrong.text);
+    let answer = send("hold", &[("reason", "cloudy")]);
+    let expected = format!("{address}?done=lot-hold");
+    assert_eq!(
+        (answer.status, answer.location.as_str()),
+        (303, expected.as_str())
+    );
+    let packs = lot(&app, id)["packs"].clone();
+    let held = |pack: &Value| pack["held_reason"] == "cloudy";
+    assert!(packs.as_array().expect("packs").iter().all(held), "{packs}");
+    let page = bench.get(&expected).text;
+    assert!(
+        page.contains("The whole lot is held back: cloudy."),
+        "{page}"
+    );
+    assert!(!page.contains("Hold the whole lot back") && page.contains("Let the whole lot go"));
+    let answer = send("release", &[]);
+    assert_eq!(answer.location, format!("{address}?done=lot-release"));
+    let page = bench.get(&answer.location).text;
+    assert!(
+        page.contains("Nothing of the lot is held back any longer."),
+        "{page}"
+    );
+    assert_eq!(lot(&app, id)["state"], "usable");
+    // Let go twice: refused in the words of the books. What is done to single packs only is no deed of a lot.
+    let again = send("release", &[]);
+    assert_eq!(again.status, 409);
+    assert!(
+        again.text.contains("no pack of the lot is held"),
+        "{}",
+        again.text
+    );
+    assert_eq!(send("count", &[]).status, 404);
+    assert_eq!(
+        bench
+            .send(&format!("{address}/hold"), &[("reason", "x")])
+            .status,
+        403
+    );
+    let reader = Browser::as_role(&app, Role::Reader);
+    let page = reader.get(&address).text;
+    assert!(!page.contains("The whole lot"), "{page}");
+    let form = [("form_key", form_key(&page)), ("reason", "x")];
+    assert_eq!(reader.send(&format!("{address}/hold"), &form).status, 403);
 }

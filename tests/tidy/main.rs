@@ -103,6 +103,7 @@ const ACTING: &[&str] = &[
     "src/reorder/load.rs",
     "src/stock/as_of.rs",
     "src/stock/counting.rs",
+    "src/stock/counts_due.rs",
     "src/stock/events.rs",
     "src/stock/expiries.rs",
     "src/stock/grasp.rs",

@@ -209,19 +209,21 @@ impl Laid {
         (1..)
             .zip(self.drafts)
             .map(|(no, draft)| {
+                let batch = draft.of_batch.map(|(batch, _)| batch);
+                let clock = anchors.of(batch, draft.starts_min);
                 Ok(SheetStep {
                     no,
                     step: draft.step,
                     round: draft.round,
                     group: draft.of_batch.map(|(_, group)| group),
-                    batch: draft.of_batch.map(|(batch, _)| batch),
+                    batch,
                     title: draft.title,
                     starts_min: rounded(draft.starts_min)?,
                     takes_min: rounded(draft.takes_min)?,
-                    starts_at: anchors.at(draft.starts_min),
-                    ends_at: anchors.at(draft.starts_min + draft.takes_min),
+                    starts_at: clock.at(draft.starts_min),
+                    ends_at: clock.at(draft.starts_min + draft.takes_min),
                     pour_by_min: draft.pour_by_min.map(rounded).transpose()?,
-                    pour_by: draft.pour_by_min.and_then(|minute| anchors.at(minute)),
+                    pour_by: draft.pour_by_min.and_then(|minute| clock.at(minute)),
                     detail: draft.detail,
                     lots: draft.drawn.lots,
                     missing: draft.drawn.missing,

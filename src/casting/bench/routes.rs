@@ -44,10 +44,10 @@ impl SheetQuery {
                 "mixed_at {mixed} is before start_at {start}: the work begins before the first batch is mixed"
             )));
         }
+        let batch = self.batch.unwrap_or(1);
         Ok(Clocked {
             start_at: self.start_at,
-            mixed_at: self.mixed_at,
-            batch: self.batch.unwrap_or(1),
+            mixed: self.mixed_at.map(|at| (batch, at)).into_iter().collect(),
         })
     }
 }
@@ -73,13 +73,14 @@ async fn bench_sheet_get(
     code: Path<String>,
     query: Query<SheetQuery>,
 ) -> Answer {
-    let clocked = query.into_inner().clocked()?;
+    let query = query.into_inner();
+    let (batch, clocked) = (query.batch.unwrap_or(1), query.clocked()?);
     let house = service.house();
     let sheet = service
-        .read(move |conn| sheet_show(conn, &code, clocked, house))
+        .read(move |conn| sheet_show(conn, &code, &clocked, house))
         .await?;
     let absent = || {
-        let detail = format!("batch {} is not one of the cast's batches", clocked.batch);
+        let detail = format!("batch {batch} is not one of the cast's batches");
         Problem::bad_query(&detail)
     };
     Ok(HttpResponse::Ok().json(sheet.ok_or_else(absent)?))

@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use chrono::{DateTime, Utc};
 
 use super::build::{SheetFacts, hazards, lay_out, materials, other_cautions, planned_loads};
-use super::clock::Anchors;
+use super::clock::{Anchors, Mixing};
 use super::drawing::lot;
 use super::sheet::{BenchSheet, Recorded, TakenLot};
 use crate::base::{Error, RefusalKind};
@@ -21,17 +21,15 @@ use crate::stock::holdings::{Holding, cast_holdings};
 use crate::stock::promises::cast_needs;
 
 /// What is said of the clock.
-#[derive(Debug, Clone, Copy, Default)]
+#[derive(Debug, Clone, Default)]
 pub struct Clocked {
     /// When the work begins.
     pub start_at: Option<DateTime<Utc>>,
-    /// When the mixing of a batch ended.
-    pub mixed_at: Option<DateTime<Utc>>,
-    /// The batch that was mixed then.
-    pub batch: i32,
+    /// Batches, from 1, with the instant at which their mixing ended.
+    pub mixed: Vec<(i32, DateTime<Utc>)>,
 }
 
-/// The bench sheet of a cast; none for a batch that the cast does not have.
+/// The bench sheet of a cast; none when a batch was mixed that the cast does not have.
 ///
 /// # Errors
 /// [`Error::NotFound`] without such a cast; [`Error::Refused`] when it was cancelled: nothing of it is to be done, and it
@@ -39,7 +37,7 @@ pub struct Clocked {
 pub fn sheet_show(
     conn: &mut AnyConnection,
     code: &str,
-    clocked: Clocked,
+    clocked: &Clocked,
     house: House,
 ) -> Result<Option<BenchSheet>, Error> {
     let cast = cast_show(conn, code, house.base_currency)?;
@@ -70,12 +68,16 @@ pub fn sheet_show(
         booked: cast.state == "booked",
     };
     let laid = lay_out(&of, &codes)?;
-    let Some(&mixed_min) = laid.mixed_min.get(&clocked.batch) else {
+    let mixings = clocked.mixed.iter().map(|&(batch, at)| {
+        let minute = *laid.mixed_min.get(&batch)?;
+        Some(Mixing { batch, at, minute })
+    });
+    let Some(mixed) = mixings.collect() else {
         return Ok(None);
     };
     let anchors = Anchors {
         start_at: clocked.start_at,
-        mixed: clocked.mixed_at.map(|at| (at, mixed_min)),
+        mixed,
     };
     Ok(Some(BenchSheet {
         recipe: cast.recipe.clone(),
@@ -90,7 +92,7 @@ pub fn sheet_show(
         cautions: other_cautions(&of)?,
         hazards: hazards(&facts),
         start_at: clocked.start_at,
-        mixed_at: clocked.mixed_at,
+        mixed_at: clocked.mixed.first().map(|(_, at)| *at),
         total_min: rounded(laid.total_min)?,
         steps: laid.timed(&anchors)?,
         recorded: recorded(&cast, &holdings, &codes),

@@ -1,5 +1,5 @@
 // What a page does by itself once scripts run. Every task can be done without: a form is then sent by its button, a page is
-// loaded again by its reader. Nothing is loaded from elsewhere, and nothing is kept outside the address of the page.
+// loaded again by its reader. Nothing is loaded from elsewhere; what is kept is the address of a page, in this browser only.
 "use strict";
 
 // How long a form waits for the next key before it asks, in ms.
@@ -28,11 +28,17 @@ function takeOver(text) {
 function live(form) {
   let wait = 0;
   let asked = 0;
-  const ask = async () => {
+  const note = () => {
     const address = new URL(form.action);
+    address.hash = "";
     address.search = new URLSearchParams(new FormData(form)).toString();
-    const turn = ++asked;
     history.replaceState(null, "", address.pathname + address.search);
+    if (form.dataset.keep) keep(form);
+    return address;
+  };
+  const ask = async () => {
+    const address = note();
+    const turn = ++asked;
     try {
       const answer = await fetch(address, { headers: { accept: "text/html" } });
       const text = await answer.text();
@@ -47,6 +53,30 @@ function live(form) {
     clearTimeout(wait);
     wait = setTimeout(ask, PAUSE_MS);
   });
+  // What was ticked or left is in the address at once: the page may be loaded again before it is asked.
+  form.addEventListener("change", note);
+}
+
+// The last address of a form (`data-keep` names it) is kept in this browser, and found again when the page is opened without it;
+// once the work is done (`data-keep-end`), it is forgotten.
+function keep(form) {
+  const name = `heeltap ${form.dataset.keep}`;
+  if (new URL(form.action).pathname !== location.pathname) return;
+  try {
+    if (location.search) return localStorage.setItem(name, location.search);
+    const kept = localStorage.getItem(name);
+    if (kept) location.replace(location.pathname + kept + location.hash);
+  } catch {
+    // A browser that keeps nothing: the address is what there is.
+  }
+}
+
+function keepEnd(done) {
+  try {
+    localStorage.removeItem(`heeltap ${done.dataset.keepEnd}`);
+  } catch {
+    // There was nothing.
+  }
 }
 
 // Rows to fill (`data-rows`), the last of which is empty: once it is filled, another follows. Without scripts the page that is
@@ -162,6 +192,8 @@ function print(button) {
 function start() {
   document.querySelectorAll("form[data-live]").forEach(live);
   document.querySelectorAll("[data-rows]").forEach(rows);
+  document.querySelectorAll("form[data-keep]").forEach(keep);
+  document.querySelectorAll("[data-keep-end]").forEach(keepEnd);
   document.querySelectorAll("form[data-upload]").forEach(upload);
   document.querySelectorAll("button[data-copy]").forEach(copy);
   document.querySelectorAll("button[data-print]").forEach(print);

@@ -3,7 +3,7 @@
 //! Invariant: every figure is the correction's own; what stands against an addition is said in the operation's words.
 
 use super::needle::{Window, window};
-use super::steps::grams;
+use super::words::grams;
 use crate::base::{Micro, Quantity};
 use crate::casting::planning::correction_view::{AdditionOut, CorrectionOut};
 use crate::pages::words::{amount, sentence};

@@ -1,12 +1,43 @@
-//! What the address of a bench sheet says: when a batch was mixed, and what the balance shows for each.
+//! What the address of a bench sheet says, or a form of it sends: what was typed, and what was ticked.
 //!
-//! Invariants: the first `base_g` and `curing_agent_g` belong to the first batch, the second to the second; what cannot be read
-//! is kept as it was typed, with what would be right. What else is in the address is not read.
+//! Invariants: the first value of a name belongs to the first batch (or row), the second to the second; what cannot be read is
+//! kept as it was typed, with what would be right. What else is in the address is not read. Deliberately absent: what the values
+//! mean (`clock`, `pour_form`, `demold_form`).
 
-use chrono::{DateTime, NaiveDate, NaiveTime, TimeZone, Utc};
-use chrono_tz::Tz;
+use std::collections::{BTreeMap, BTreeSet};
 
 use crate::base::Micro;
+
+/// What can be typed. The n-th value of a name belongs to the n-th batch, reason or tray; what the whole cast has once is the
+/// first.
+const FIELDS: [&str; 20] = [
+    "mixed_at",
+    "cup_tare_g",
+    "base_g",
+    "curing_agent_g",
+    "cup_gross_g",
+    "residue_g",
+    "discarded",
+    "base_pack_id",
+    "curing_agent_pack_id",
+    "poured_on",
+    "containers_poured",
+    "level_mm",
+    "demolded_on",
+    "good",
+    "chip_thickness_mm",
+    "reject_reason",
+    "reject_count",
+    "tray_good",
+    "tray_reason",
+    "tray_count",
+];
+
+/// What can be ticked, each with the number of what it stands at.
+const MARKS: [&str; 5] = ["done", "seen", "stirrer_in_weighing", "uncoated", "recount"];
+
+/// The most values that are read of a name.
+const PLACES_MAX: usize = 500;
 
 /// What was typed into a field, and what is wrong with it.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
@@ -17,216 +48,202 @@ pub(super) struct Field {
     pub(super) fault: Option<String>,
 }
 
-impl Field {
-    fn of(typed: &str) -> Self {
-        Self {
-            typed: typed.trim().to_owned(),
-            fault: None,
-        }
-    }
-
-    /// Whether something was typed.
-    pub(super) fn is_given(&self) -> bool {
-        !self.typed.is_empty()
-    }
-
-    /// The mass that was typed, in g; what is no number is marked.
-    pub(super) fn mass(&mut self) -> Option<Micro> {
-        if !self.is_given() || self.fault.is_some() {
-            return None;
-        }
-        match Micro::parse(&self.typed) {
-            Ok(mass) => Some(mass),
-            Err(error) => {
-                self.fault = Some(error.to_string());
-                None
-            }
-        }
-    }
-}
-
-/// What the balance shows of a batch.
-#[derive(Debug, Clone, Default, PartialEq, Eq)]
-pub(super) struct Readings {
-    /// Of the base.
-    pub(super) base_g: Field,
-    /// Of the curing agent.
-    pub(super) curing_agent_g: Field,
-}
-
 /// What is asked of a sheet.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
 pub(super) struct Asked {
-    /// When the mixing of a batch ended, on the day of the cast.
-    pub(super) mixed_at: Field,
-    /// Which batch that was.
-    pub(super) batch: Field,
-    /// What the balance shows, batch by batch.
-    pub(super) readings: Vec<Readings>,
+    fields: BTreeMap<&'static str, Vec<Field>>,
+    marks: BTreeMap<&'static str, BTreeSet<String>>,
+    now: Option<usize>,
 }
 
 impl Asked {
     /// Reads a query.
     pub(super) fn read(query: &str) -> Self {
+        Self::of(form_urlencoded::parse(query.as_bytes()))
+    }
+
+    /// Takes what a form sent.
+    pub(super) fn of<Name, Value>(pairs: impl IntoIterator<Item = (Name, Value)>) -> Self
+    where
+        Name: AsRef<str>,
+        Value: AsRef<str>,
+    {
         let mut asked = Self::default();
-        let (mut bases, mut agents) = (Vec::new(), Vec::new());
-        for (name, value) in form_urlencoded::parse(query.as_bytes()) {
-            match name.as_ref() {
-                "mixed_at" => asked.mixed_at = Field::of(&value),
-                "batch" => asked.batch = Field::of(&value),
-                "base_g" => bases.push(Field::of(&value)),
-                "curing_agent_g" => agents.push(Field::of(&value)),
-                _ => {}
+        for (name, value) in pairs {
+            let (name, value) = (name.as_ref(), value.as_ref().trim());
+            if let Some(name) = FIELDS.iter().find(|known| **known == name) {
+                let fields = asked.fields.entry(name).or_default();
+                if fields.len() < PLACES_MAX {
+                    fields.push(Field {
+                        typed: value.to_owned(),
+                        fault: None,
+                    });
+                }
+            } else if let Some(name) = MARKS.iter().find(|known| **known == name) {
+                asked.mark(name, value);
+            } else if name == "now" {
+                asked.now = value.parse().ok();
             }
         }
-        let most = bases.len().max(agents.len());
-        bases.resize(most, Field::default());
-        agents.resize(most, Field::default());
-        let both = bases.into_iter().zip(agents);
-        asked.readings = both
-            .map(|(base_g, curing_agent_g)| Readings {
-                base_g,
-                curing_agent_g,
-            })
-            .collect();
         asked
     }
 
-    /// The instant of the mixing on the day of the cast, and its batch; what is wrong is marked.
-    pub(super) fn mixing(&mut self, on: NaiveDate, zone: Tz) -> Option<(DateTime<Utc>, i32)> {
-        let batch = match self.batch.typed.parse() {
-            _ if !self.batch.is_given() => 1,
-            Ok(no) => no,
-            Err(_) => {
-                self.no_such_batch();
-                return None;
-            }
+    /// The batch, from 1, of which it is said that its mixing ended just now.
+    pub(super) fn now(&self) -> Option<usize> {
+        self.now
+    }
+
+    /// What was typed at a place, from 0.
+    pub(super) fn typed(&self, name: &str, place: usize) -> &str {
+        let field = self.fields.get(name).and_then(|fields| fields.get(place));
+        field.map_or("", |field| field.typed.as_str())
+    }
+
+    /// Whether something was typed there.
+    pub(super) fn is_given(&self, name: &str, place: usize) -> bool {
+        !self.typed(name, place).is_empty()
+    }
+
+    /// What was typed there, with what is wrong of it.
+    pub(super) fn field(&self, name: &str, place: usize) -> Field {
+        let field = self.fields.get(name).and_then(|fields| fields.get(place));
+        field.cloned().unwrap_or_default()
+    }
+
+    /// How many places of a name there are.
+    pub(super) fn places(&self, name: &str) -> usize {
+        self.fields.get(name).map_or(0, Vec::len)
+    }
+
+    fn at(&mut self, name: &str, place: usize) -> Option<&mut Field> {
+        let name = FIELDS.iter().find(|known| **known == name)?;
+        let fields = self.fields.entry(name).or_default();
+        if fields.len() <= place && place < PLACES_MAX {
+            fields.resize(place + 1, Field::default());
+        }
+        fields.get_mut(place)
+    }
+
+    /// Puts a value in its place.
+    pub(super) fn set(&mut self, name: &str, place: usize, value: String) {
+        if let Some(field) = self.at(name, place) {
+            field.typed = value;
+        }
+    }
+
+    /// Says what is wrong at a place, unless something was said already; false when there is no such field.
+    pub(super) fn fault(&mut self, name: &str, place: usize, detail: impl Into<String>) -> bool {
+        let Some(field) = self.at(name, place) else {
+            return false;
         };
-        if !self.mixed_at.is_given() {
+        field.fault.get_or_insert(detail.into());
+        true
+    }
+
+    /// The decimal that was typed there; what is none is marked.
+    pub(super) fn decimal(&mut self, name: &str, place: usize) -> Option<Micro> {
+        let field = self.at(name, place)?;
+        if field.typed.is_empty() || field.fault.is_some() {
             return None;
         }
-        let typed = &self.mixed_at.typed;
-        let fault = match NaiveTime::parse_from_str(typed, "%H:%M") {
-            Err(_) => format!("`{typed}` is no time: send hours and minutes, such as 14:05"),
-            Ok(time) => match zone.from_local_datetime(&on.and_time(time)).earliest() {
-                Some(at) => return Some((at.with_timezone(&Utc), batch)),
-                None => format!("`{typed}` is not on the clock that day: it is set forward then"),
-            },
-        };
-        self.mixed_at.fault = Some(fault);
-        None
+        match Micro::parse(&field.typed) {
+            Ok(value) => Some(value),
+            Err(error) => {
+                field.fault = Some(error.to_string());
+                None
+            }
+        }
+    }
+
+    /// The decimal that was typed there, where it is one and nothing is wrong with it.
+    pub(super) fn known(&self, name: &str, place: usize) -> Option<Micro> {
+        let field = self.fields.get(name).and_then(|fields| fields.get(place))?;
+        let right = field.fault.is_none();
+        right.then(|| Micro::parse(&field.typed).ok()).flatten()
+    }
+
+    /// Whether something is ticked.
+    pub(super) fn has(&self, mark: &str, value: &str) -> bool {
+        self.marks
+            .get(mark)
+            .is_some_and(|values| values.contains(value))
+    }
+
+    /// Ticks something.
+    pub(super) fn mark(&mut self, mark: &str, value: &str) {
+        if let Some(mark) = MARKS.iter().find(|known| **known == mark) {
+            let values = self.marks.entry(mark).or_default();
+            if values.len() < PLACES_MAX && value.len() <= 20 {
+                values.insert(value.to_owned());
+            }
+        }
     }
 
     /// Whether all of it could be read.
     pub(super) fn is_right(&self) -> bool {
-        let readings = self.readings.iter();
-        let fields = readings.flat_map(|of| [&of.base_g, &of.curing_agent_g]);
-        let mut all = fields.chain([&self.mixed_at, &self.batch]);
+        let mut all = self.fields.values().flatten();
         all.all(|field| field.fault.is_none())
     }
 
-    /// Marks the batch as none of the cast's.
-    pub(super) fn no_such_batch(&mut self) {
-        let detail = format!("`{}` is not one of the cast's batches", self.batch.typed);
-        self.batch.fault = Some(detail);
-    }
-
-    /// Everything that a form must send along besides what is typed into it, in its order: before it and after it. `batch` is
-    /// the place of the form's batch, from 0; none for the form of the clock.
-    pub(super) fn kept(&self, batch: Option<usize>) -> (Vec<Kept>, Vec<Kept>) {
-        let mut before = Vec::new();
-        if batch.is_some() {
-            for (name, field) in [("mixed_at", &self.mixed_at), ("batch", &self.batch)] {
-                if field.is_given() {
-                    before.push((name, field.typed.clone()));
-                }
+    /// All of it as a query.
+    pub(super) fn query(&self) -> String {
+        let mut query = form_urlencoded::Serializer::new(String::new());
+        for (name, fields) in &self.fields {
+            let given = fields.iter().rposition(|field| !field.typed.is_empty());
+            for field in fields.iter().take(given.map_or(0, |last| last + 1)) {
+                query.append_pair(name, &field.typed);
             }
         }
-        let pair = |readings: &Readings| {
-            [
-                ("base_g", readings.base_g.typed.clone()),
-                ("curing_agent_g", readings.curing_agent_g.typed.clone()),
-            ]
-        };
-        let own = batch.unwrap_or(self.readings.len());
-        for place in 0..own {
-            let none = Readings::default();
-            before.extend(pair(self.readings.get(place).unwrap_or(&none)));
+        for (name, values) in &self.marks {
+            for value in values {
+                query.append_pair(name, value);
+            }
         }
-        let after = self.readings.iter().skip(own + 1).flat_map(pair);
-        (before, after.collect())
+        query.finish()
     }
 }
-
-/// A name and a value that a form sends along.
-pub(super) type Kept = (&'static str, String);
 
 #[cfg(test)]
 mod tests {
     use super::*;
 
     #[test]
-    fn the_nth_pair_belongs_to_the_nth_batch_and_each_form_keeps_the_rest() {
+    fn the_nth_value_belongs_to_the_nth_batch_and_comes_back_in_its_place() {
         let asked = Asked::read(
-            "mixed_at=09%3A40&base_g=33&curing_agent_g=3.3&base_g=&curing_agent_g=+&base_g=12",
+            "base_g=33&curing_agent_g=3.3&base_g=&curing_agent_g=+&base_g=12&done=1&done=3&seen=2.1&what=else",
         );
-        assert_eq!(asked.readings.len(), 3);
-        assert_eq!(asked.readings[2].base_g.typed, "12");
-        assert!(!asked.readings[1].curing_agent_g.is_given());
-        let (before, after) = asked.kept(Some(1));
-        let names = |kept: &[Kept]| -> Vec<String> {
-            kept.iter()
-                .map(|(name, value)| format!("{name}={value}"))
-                .collect()
-        };
+        assert_eq!(asked.typed("base_g", 2), "12");
+        assert!(!asked.is_given("curing_agent_g", 1) && !asked.is_given("base_g", 7));
+        assert!(asked.has("done", "3") && !asked.has("done", "2") && asked.has("seen", "2.1"));
         assert_eq!(
-            names(&before),
-            ["mixed_at=09:40", "base_g=33", "curing_agent_g=3.3"]
+            asked.query(),
+            "base_g=33&base_g=&base_g=12&curing_agent_g=3.3&done=1&done=3&seen=2.1"
         );
-        assert_eq!(names(&after), ["base_g=12", "curing_agent_g="]);
-        let (before, after) = asked.kept(None);
-        assert_eq!((before.len(), after.len()), (6, 0));
-        // A batch that comes later keeps its place.
-        assert_eq!(Asked::default().kept(Some(2)).0.len(), 4);
+        assert_eq!(Asked::read(&asked.query()).query(), asked.query());
+        assert_eq!(Asked::read("now=2").now(), Some(2));
+        assert_eq!(Asked::read("now=two").now(), None);
     }
 
     #[test]
-    fn a_time_is_one_of_the_day_of_the_cast_where_the_lab_is() {
-        let on = |day: &str| day.parse::<NaiveDate>().unwrap();
-        let zone = chrono_tz::Europe::Berlin;
-        let mut asked = Asked::read("mixed_at=14:05&batch=2");
-        let (at, batch) = asked.mixing(on("2026-07-01"), zone).unwrap();
-        assert_eq!(
-            (at.to_rfc3339().as_str(), batch),
-            ("2026-07-01T12:05:00+00:00", 2)
-        );
-        let mut asked = Asked::read("mixed_at=2pm");
-        assert_eq!(asked.mixing(on("2026-07-01"), zone), None);
-        assert_eq!(
-            asked.mixed_at.fault.as_deref(),
-            Some("`2pm` is no time: send hours and minutes, such as 14:05")
-        );
-        // The clock is set forward from 2 to 3 on that day.
-        let mut asked = Asked::read("mixed_at=02:30");
-        assert_eq!(asked.mixing(on("2026-03-29"), zone), None);
-        assert!(asked.mixed_at.fault.is_some());
-        let mut asked = Asked::read("mixed_at=14:05&batch=first");
-        assert_eq!(asked.mixing(on("2026-07-01"), zone), None);
-        assert!(asked.batch.fault.is_some());
+    fn a_value_that_comes_later_keeps_its_place() {
+        let mut asked = Asked::default();
+        asked.set("mixed_at", 1, "14:05".to_owned());
+        asked.set("what", 1, "else".to_owned());
+        assert_eq!(asked.query(), "mixed_at=&mixed_at=14%3A05");
+        assert!(asked.fault("base_g", 0, "one") && asked.fault("base_g", 0, "other"));
+        assert_eq!(asked.field("base_g", 0).fault.as_deref(), Some("one"));
+        assert!(!asked.fault("what", 0, "none") && !asked.is_right());
     }
 
     #[test]
-    fn what_is_no_mass_is_marked_with_what_would_be_right() {
+    fn what_is_no_decimal_is_marked_with_what_would_be_right() {
         let mut asked = Asked::read("base_g=33,2&curing_agent_g=3.3");
-        assert_eq!(asked.readings[0].base_g.mass(), None);
-        let fault = asked.readings[0].base_g.fault.clone().unwrap();
+        assert_eq!(asked.decimal("base_g", 0), None);
+        let fault = asked.field("base_g", 0).fault.expect("a fault");
         assert!(
             fault.starts_with("\"33,2\" is not a decimal number"),
             "{fault}"
         );
-        assert_eq!(
-            asked.readings[0].curing_agent_g.mass(),
-            Micro::parse("3.3").ok()
-        );
+        assert_eq!(asked.decimal("curing_agent_g", 0), Micro::parse("3.3").ok());
     }
 }

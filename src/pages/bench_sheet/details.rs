@@ -1,83 +1,12 @@
-//! What belongs to one kind of work: the masses to reach, and what else is to know, in words.
+//! What is to know of one kind of work besides its masses, in words.
 
-use super::asked::Readings;
-use super::needle::{Window, window};
-use super::steps::{Words, grams, minutes};
+use super::words::{Words, grams, minutes};
 use crate::base::{Micro, Quantity};
 use crate::casting::bench::sheet::{
-    CoatDetail, CureDetail, PartTarget, PourDetail, StepDetail, TapeDetail, WeighCupDetail,
-    WeighDetail,
+    CoatDetail, CureDetail, PourDetail, StepDetail, TapeDetail, WeighCupDetail, WeighDetail,
 };
 use crate::catalogue::WeighingBody;
 use crate::pages::words::{amount, counted, sentence};
-
-/// A mass to reach.
-pub(super) struct Mass {
-    /// The number alone.
-    pub(super) number: String,
-    /// What of.
-    pub(super) of: String,
-    /// Where it may be, where that is known.
-    pub(super) window: Option<Window>,
-    /// The window in words.
-    pub(super) says: String,
-}
-
-fn mass(target: Micro, of: &str, words: &Words<'_>) -> Mass {
-    let number = grams(target, words.places);
-    Mass {
-        number: number.trim_end_matches(" g").to_owned(),
-        of: of.to_owned(),
-        window: None,
-        says: String::new(),
-    }
-}
-
-/// A mass with the window from `least` to `most`.
-fn within(
-    (least, target, most): (Micro, Micro, Micro),
-    of: &str,
-    shown: Option<Micro>,
-    words: &Words<'_>,
-) -> Mass {
-    let written = |mass: Micro| grams(mass, words.places);
-    Mass {
-        window: Some(window(
-            (least.to_f64(), target.to_f64(), most.to_f64()),
-            shown.map(Micro::to_f64),
-            [written(least), written(target), written(most)],
-        )),
-        says: format!("{} to {}", written(least), written(most)),
-        ..mass(target, of, words)
-    }
-}
-
-/// The masses of a step; `readings` is what the balance shows, in a step that weighs.
-pub(super) fn masses(detail: &StepDetail, words: &Words<'_>, readings: Readings) -> Vec<Mass> {
-    let part = |part: &PartTarget, shown: Option<Micro>, what: &str| {
-        let target = (part.min_g, part.target_g, part.max_g);
-        within(target, &format!("g of {what}: {}", part.name), shown, words)
-    };
-    match detail {
-        StepDetail::Weigh(detail) => {
-            let (mut base, mut agent) = (readings.base_g, readings.curing_agent_g);
-            vec![
-                part(&detail.base, base.mass(), "base"),
-                part(&detail.curing_agent, agent.mass(), "curing agent"),
-            ]
-        }
-        StepDetail::Pour(detail) => vec![mass(detail.per_container_g, "g into each tray", words)],
-        StepDetail::WeighCup(detail) => {
-            let target = (
-                detail.doubtful_below_g,
-                detail.expected_residue_g,
-                detail.doubtful_above_g,
-            );
-            vec![within(target, "g expected to stay in the cup", None, words)]
-        }
-        _ => Vec::new(),
-    }
-}
 
 /// What else is to know of a step.
 pub(super) fn notes(detail: &StepDetail, words: &Words<'_>) -> Vec<String> {

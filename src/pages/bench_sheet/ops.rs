@@ -1,24 +1,35 @@
-//! Loading the bench sheet, and the advice on what the balance shows.
+//! Loading the bench sheet and the advice on what the balance shows, and recording what was done.
 
 use std::collections::HashMap;
 
-use chrono::NaiveDate;
+use chrono::{DateTime, NaiveDate, Utc};
 use chrono_tz::Tz;
+use serde_json::Value;
 
-use super::asked::{Asked, Readings};
+use super::asked::Asked;
+use super::blocks::Packs;
+use super::clock::mixings;
 use crate::base::{Code, Error, Micro};
 use crate::casting::bench::sheet::{BenchSheet, StepDetail, WeighDetail};
 use crate::casting::bench::{Clocked, sheet_show};
+use crate::casting::life::demold::cast_demold;
+use crate::casting::life::pour::cast_pour;
 use crate::casting::life::view::cast_show;
 use crate::casting::planning::correct::mix_correct;
 use crate::casting::planning::correction_view::{CorrectionIn, CorrectionOut};
 use crate::catalogue::material_all;
-use crate::db::{AnyConnection, House};
+use crate::db::{AnyConnection, House, Tx};
+use crate::http::document_read;
+use crate::pages::words::amount;
+use crate::stock::load::shelf;
+
+/// The most packs of a material that are offered.
+const PACKS_MAX: usize = 10;
 
 /// Name and unit of each material, by its code.
 pub(super) type Names = HashMap<String, (String, &'static str)>;
 
-/// Where and when a sheet is read.
+/// Where and when a sheet is read, and by whom.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Here {
     /// What is fixed of the installation.
@@ -27,6 +38,10 @@ pub(super) struct Here {
     pub(super) zone: Tz,
     /// Its day.
     pub(super) today: NaiveDate,
+    /// The instant.
+    pub(super) now: DateTime<Utc>,
+    /// Whether the reader may record what was done.
+    pub(super) may: bool,
 }
 
 /// What is known of a batch from what the balance shows.
@@ -46,8 +61,12 @@ pub(super) struct Facts {
     pub(super) sheet: BenchSheet,
     /// What was asked, with what is wrong of it.
     pub(super) asked: Asked,
+    /// The batches that are mixed.
+    pub(super) mixed: Vec<(i32, DateTime<Utc>)>,
     /// What is known of each batch.
     pub(super) weighed: Vec<Weighed>,
+    /// The packs to choose from.
+    pub(super) packs: Option<Packs>,
     /// Materials by code.
     pub(super) materials: Names,
 }
@@ -63,42 +82,56 @@ pub(super) fn facts(
     here: Here,
 ) -> Result<Facts, Error> {
     let cast = cast_show(conn, code, here.house.base_currency)?;
-    let mixing = asked.mixing(cast.cast_on, here.zone);
-    let unclocked = Clocked {
-        batch: 1,
-        ..Clocked::default()
+    let batches = cast.plan.batches.len();
+    let mixed = mixings(&mut asked, batches, cast.cast_on, here.zone);
+    let clocked = Clocked {
+        start_at: None,
+        mixed: mixed.clone(),
     };
-    let clocked = mixing.map_or(unclocked, |(at, batch)| Clocked {
-        mixed_at: Some(at),
-        batch,
-        ..unclocked
-    });
-    let sheet = match sheet_show(conn, code, clocked, here.house)? {
-        Some(sheet) => sheet,
-        None => {
-            asked.no_such_batch();
-            sheet_show(conn, code, unclocked, here.house)?
-                .ok_or_else(|| Error::internal(format!("cast {code} has no batch")))?
-        }
-    };
+    let sheet = sheet_show(conn, code, &clocked, here.house)?
+        .ok_or_else(|| Error::internal(format!("cast {code} lacks a batch of its plan")))?;
+    let booked = sheet.state == "booked";
     let details = sheet.steps.iter().filter_map(|step| match &step.detail {
         StepDetail::Weigh(detail) => Some(detail),
         _ => None,
     });
     let mut weighed = Vec::new();
-    for (place, detail) in details.enumerate() {
-        weighed.push(match asked.readings.get_mut(place) {
-            Some(readings) if sheet.state == "booked" => {
-                correction(conn, (code, detail), readings, here.today)?
-            }
-            _ => Weighed::default(),
-        });
+    for (place, detail) in details.enumerate().filter(|_| booked) {
+        for name in ["cup_tare_g", "cup_gross_g", "residue_g"] {
+            asked.decimal(name, place);
+        }
+        weighed.push(correction(
+            conn,
+            (code, detail),
+            (&mut asked, place),
+            here.today,
+        )?);
     }
-    let materials = material_all(conn)?.into_iter();
+    if booked {
+        asked.decimal("level_mm", 0);
+    }
+    let entries = material_all(conn)?;
+    let id_of = |code: &str| entries.iter().find(|entry| entry.code.as_str() == code);
+    let parts = sheet.steps.iter().find_map(|step| match &step.detail {
+        StepDetail::Weigh(detail) => {
+            let base = id_of(&detail.base.material)?.id;
+            Some((base, id_of(&detail.curing_agent.material)?.id))
+        }
+        _ => None,
+    });
     Ok(Facts {
+        packs: match parts.filter(|_| booked && here.may) {
+            Some((base, curing_agent)) => Some(Packs {
+                base: packs(conn, base)?,
+                curing_agent: packs(conn, curing_agent)?,
+            }),
+            None => None,
+        },
         asked,
+        mixed,
         weighed,
-        materials: materials
+        materials: entries
+            .into_iter()
             .map(|entry| {
                 (
                     entry.code.to_string(),
@@ -110,22 +143,35 @@ pub(super) fn facts(
     })
 }
 
+/// The packs of a material that hold something, in words.
+fn packs(conn: &mut AnyConnection, material_id: i64) -> Result<Vec<(String, String)>, Error> {
+    let mut packs = shelf(conn, &[material_id])?;
+    packs.retain(|pack| pack.on_hand > crate::base::Quantity::ZERO);
+    let words = packs.into_iter().take(PACKS_MAX).map(|pack| {
+        let holds = amount(pack.on_hand, "g");
+        let words = format!("lot {}, pack {}: {holds}", pack.lot_code, pack.no);
+        (pack.pack_id.to_string(), words)
+    });
+    Ok(words.collect())
+}
+
 /// What is known of a batch; what is wrong with the readings is marked at them.
 fn correction(
     conn: &mut AnyConnection,
     (code, detail): (&str, &WeighDetail),
-    readings: &mut Readings,
+    (asked, place): (&mut Asked, usize),
     today: NaiveDate,
 ) -> Result<Weighed, Error> {
     let mut weighed = Weighed::default();
-    let (base_g, agent_g) = (readings.base_g.mass(), readings.curing_agent_g.mass());
+    let base_g = asked.decimal("base_g", place);
+    let agent_g = asked.decimal("curing_agent_g", place);
     let (Some(base_g), Some(curing_agent_g)) = (base_g, agent_g) else {
-        if agent_g.is_some() && !readings.base_g.is_given() {
+        if agent_g.is_some() && !asked.is_given("base_g", place) {
             let detail = "say what the balance shows of the base too: the ratio is of both";
-            readings.base_g.fault = Some(detail.to_owned());
+            asked.fault("base_g", place, detail);
         }
         let alone =
-            base_g.filter(|base| *base > Micro::ZERO && !readings.curing_agent_g.is_given());
+            base_g.filter(|base| *base > Micro::ZERO && !asked.is_given("curing_agent_g", place));
         weighed.curing_agent_g = alone
             .map(|base| detail.curing_agent_for(base))
             .transpose()?;
@@ -143,10 +189,9 @@ fn correction(
         Ok(correction) => weighed.correction = Some(correction),
         Err(Error::Invalid(faults)) => {
             for fault in faults {
-                match fault.pointer.as_str() {
-                    "/base_g" => readings.base_g.fault = Some(fault.detail),
-                    "/curing_agent_g" => readings.curing_agent_g.fault = Some(fault.detail),
-                    _ => weighed.refused = Some(fault.detail),
+                let name = fault.pointer.trim_start_matches('/');
+                if !asked.fault(name, place, fault.detail.as_str()) {
+                    weighed.refused = Some(fault.detail);
                 }
             }
         }
@@ -154,4 +199,50 @@ fn correction(
         Err(error) => return Err(error),
     }
     Ok(weighed)
+}
+
+/// What a sheet's form records.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Deed {
+    /// What was poured.
+    Pour,
+    /// The chips that were counted.
+    Demold,
+}
+
+/// Records it, as the API would have been told.
+///
+/// # Errors
+/// Those of the operation.
+pub(super) fn record(
+    tx: &mut Tx<'_>,
+    code: &str,
+    deed: Deed,
+    document: Value,
+) -> Result<(), Error> {
+    match deed {
+        Deed::Pour => cast_pour(tx, code, &document_read(document)?)?,
+        Deed::Demold => cast_demold(tx, code, &document_read(document)?)?,
+    };
+    Ok(())
+}
+
+/// The place of the step that mixes a batch, and the day of the cast: what is said when its mixing ended now.
+///
+/// # Errors
+/// [`Error::NotFound`] without such a cast; [`Error::Refused`] when it was cancelled.
+pub(super) fn mix_step(
+    conn: &mut AnyConnection,
+    code: &str,
+    batch: usize,
+    house: House,
+) -> Result<Option<(u32, NaiveDate)>, Error> {
+    let Some(sheet) = sheet_show(conn, code, &Clocked::default(), house)? else {
+        return Ok(None);
+    };
+    let step = sheet.steps.iter().find(|step| {
+        let own = step.batch.and_then(|own| usize::try_from(own).ok());
+        matches!(step.detail, StepDetail::Mix(_)) && own == Some(batch)
+    });
+    Ok(step.map(|step| (step.no, sheet.cast_on)))
 }

@@ -1,21 +1,24 @@
 //! The steps of a bench sheet in words.
 //!
 //! Invariants: the steps are the operation's, in its order; a caution that was said before keeps its words on the screen and
-//! names the step on paper; masses have the places of the balance. Deliberately absent: what belongs to one kind of work
-//! (`details`).
+//! names the step on paper, and is ticked off where it was said first. Deliberately absent: what belongs to one kind of work
+//! (`blocks`, `details`).
 
 use std::collections::HashMap;
 
-use chrono::{DateTime, NaiveDate, Utc};
-use chrono_tz::Tz;
+use chrono::{DateTime, Utc};
 
 use super::advice::{Advice, advice};
-use super::asked::{Asked, Kept, Readings};
-use super::details::{Mass, masses, notes};
-use super::ops::{Names, Weighed};
-use crate::base::{Error, Micro, Quantity, round_half_even_div};
-use crate::casting::bench::sheet::{BenchSheet, BenchStep, SheetLot, SheetStep, StepDetail};
-use crate::pages::words::{amount, day};
+use super::asked::Asked;
+use super::blocks::{Block, More, Packs, blocks, more};
+use super::clock::{Until, until};
+use super::details::notes;
+use super::field::{Check, Input};
+use super::ops::Weighed;
+use super::progress::Progress;
+use super::words::{Words, grams, minutes};
+use crate::base::Error;
+use crate::casting::bench::sheet::{BenchSheet, BenchStep, SheetStep, StepDetail};
 
 /// A step as it is shown.
 pub(super) struct Step {
@@ -23,14 +26,28 @@ pub(super) struct Step {
     pub(super) no: u32,
     /// Whether it belongs to a batch after the first: paper then leaves out what the first says.
     pub(super) later: bool,
-    /// What is done.
-    pub(super) title: String,
+    /// What is done, with the box that ticks it off.
+    pub(super) tick: Check,
+    /// Whether it was recorded, so that it cannot be ticked any more.
+    pub(super) recorded: bool,
+    /// Whether it is the next that waits.
+    pub(super) next: bool,
+    /// Whether the pour is recorded after it.
+    pub(super) pours: bool,
+    /// Whether the chips are counted after it.
+    pub(super) counts: bool,
     /// When, or how long it takes.
     pub(super) when: String,
     /// Until when it must be poured, or how long it pours.
     pub(super) pot_life: Option<String>,
-    /// The masses to reach.
-    pub(super) masses: Vec<Mass>,
+    /// What is left of that, or of the cure, once it runs.
+    pub(super) until: Option<Until>,
+    /// The masses to reach, with their fields.
+    pub(super) blocks: Vec<Block>,
+    /// When its mixing ended, in the step that mixes: the field, and the batch.
+    pub(super) mixed: Option<(Input, usize)>,
+    /// What is rarely said of its batch, in the step that weighs the cup.
+    pub(super) more: Option<More>,
     /// What else is to know.
     pub(super) notes: Vec<String>,
     /// What to take from.
@@ -41,27 +58,25 @@ pub(super) struct Step {
     pub(super) cautions: Vec<Caution>,
     /// On paper: the steps that said some of them before.
     pub(super) echo: Option<String>,
-    /// The form of the balance, in a step that weighs the parts of a booked cast.
+    /// The answer to what the balance shows, in a step that weighs the parts of a booked cast.
     pub(super) balance: Option<Balance>,
 }
 
-/// A caution, and the step that said it before.
+/// A caution, with its box where it is said first, or the step that said it before.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(super) struct Caution {
     /// Its words.
     pub(super) says: String,
     /// The number of the earlier step.
     pub(super) again: Option<u32>,
+    /// The box that ticks it off.
+    pub(super) seen: Option<Check>,
 }
 
-/// The form of the balance.
+/// What is answered to the balance.
 pub(super) struct Balance {
     /// The batch, from 1.
     pub(super) batch: usize,
-    /// What was typed.
-    pub(super) readings: Readings,
-    /// What else the address holds: before it and after it.
-    pub(super) kept: (Vec<Kept>, Vec<Kept>),
     /// How much curing agent belongs to the base that was weighed.
     pub(super) curing_agent: Option<String>,
     /// What to do.
@@ -70,157 +85,80 @@ pub(super) struct Balance {
     pub(super) refused: Option<String>,
 }
 
-/// What the words of the steps are made with.
-pub(super) struct Words<'a> {
-    /// Materials by code.
-    pub(super) names: &'a Names,
-    /// The places of the balance.
-    pub(super) places: usize,
-    /// Where the clock hangs.
-    pub(super) zone: Tz,
-    /// The day of the cast.
-    pub(super) on: NaiveDate,
+/// What the steps are made of.
+pub(super) struct Facts<'a> {
+    /// The sheet.
+    pub(super) sheet: &'a BenchSheet,
+    /// What was typed and ticked.
+    pub(super) asked: &'a Asked,
+    /// What is known of each batch.
+    pub(super) weighed: &'a [Weighed],
+    /// The batches that are mixed.
+    pub(super) mixed: &'a [(i32, DateTime<Utc>)],
+    /// The packs to choose from, for whoever may record the pour.
+    pub(super) packs: Option<&'a Packs>,
+    /// How far the work is.
+    pub(super) progress: &'a Progress,
+    /// The instant.
+    pub(super) now: DateTime<Utc>,
 }
 
-impl Words<'_> {
-    /// A material's name.
-    pub(super) fn name(&self, code: &str) -> String {
-        let known = self.names.get(code);
-        known.map_or_else(|| code.to_owned(), |(name, _)| name.clone())
+impl Facts<'_> {
+    fn is_mixed(&self, batch: Option<i32>) -> bool {
+        self.mixed.iter().any(|(mixed, _)| Some(*mixed) == batch)
     }
 
-    /// A quantity of a material.
-    fn of_material(&self, quantity: Quantity, code: &str) -> String {
-        match self.names.get(code).map_or("", |(_, unit)| *unit) {
-            "g" => grams(quantity.value(), self.places),
-            unit => amount(quantity, unit),
-        }
-    }
-
-    /// A time of the clock, with its day when it is another than the cast's.
-    pub(super) fn clock(&self, at: DateTime<Utc>) -> String {
-        let local = at.with_timezone(&self.zone);
-        let (time, on) = (local.format("%H:%M"), local.date_naive());
-        match on == self.on {
-            true => time.to_string(),
-            false => format!("{time} on {}", day(on, self.on)),
-        }
-    }
-
-    fn lot(&self, lot: &SheetLot) -> String {
-        let mut says = format!(
-            "{} of {}: lot {}, pack {}",
-            self.of_material(lot.quantity, &lot.material),
-            self.name(&lot.material),
-            lot.lot,
-            lot.pack_no
-        );
-        if let Some(by) = lot.expires_on {
-            says.push_str(&format!(", use by {}", day(by, self.on)));
-        }
-        says
+    /// What was typed, while there is something to type.
+    fn open(&self) -> Option<&Asked> {
+        (self.sheet.state == "booked").then_some(self.asked)
     }
 }
 
-/// A mass with as many places as the balance shows.
-pub(in crate::pages) fn grams(mass: Micro, places: usize) -> String {
-    let places = places.min(6);
-    let step = 10_i128.pow(6 - places as u32);
-    let steps = round_half_even_div(i128::from(mass.micro()), step).unwrap_or(0);
-    let (sign, steps) = (
-        if steps < 0 { "\u{2212}" } else { "" },
-        steps.unsigned_abs(),
-    );
-    let whole = 10_u128.pow(places as u32);
-    match places {
-        0 => format!("{sign}{steps} g"),
-        _ => format!("{sign}{}.{:0places$} g", steps / whole, steps % whole),
-    }
-}
-
-/// The places that the balance shows: as many as the targets have, which are counted in its steps.
-pub(super) fn places(sheet: &BenchSheet) -> usize {
-    let of = |mass: Micro| {
-        let text = mass.to_string();
-        text.split_once('.').map_or(0, |(_, places)| places.len())
-    };
-    let targets = sheet.steps.iter().filter_map(|step| match &step.detail {
-        StepDetail::Weigh(detail) => Some([&detail.base, &detail.curing_agent]),
-        _ => None,
-    });
-    targets
-        .flatten()
-        .flat_map(|part| [part.target_g, part.min_g, part.max_g])
-        .map(of)
-        .max()
-        .unwrap_or(0)
-}
-
-/// Minutes in words, such as `5 min`, `48 h` or `2 h 30 min`.
-pub(in crate::pages) fn minutes(minutes: Micro) -> String {
-    let whole = minutes.to_f64().round() as i64;
-    match (whole / 60, whole % 60) {
-        (0, rest) => format!("{rest} min"),
-        (hours, 0) => format!("{hours} h"),
-        (hours, rest) => format!("{hours} h {rest} min"),
-    }
+/// The place of a step's batch among the batches, from 0.
+fn place(step: &SheetStep) -> usize {
+    let batch = step.batch.and_then(|batch| usize::try_from(batch).ok());
+    batch.map_or(0, |batch| batch.saturating_sub(1))
 }
 
 /// The steps of a sheet.
 ///
 /// # Errors
 /// [`Error::Invalid`] when a figure leaves its range.
-pub(super) fn steps(
-    sheet: &BenchSheet,
-    words: &Words<'_>,
-    asked: &Asked,
-    weighed: &[Weighed],
-) -> Result<Vec<Step>, Error> {
+pub(super) fn steps(of: &Facts<'_>, words: &Words<'_>) -> Result<Vec<Step>, Error> {
     let mut said: HashMap<&str, u32> = HashMap::new();
-    let mut batch = 0;
-    let mut found = Vec::with_capacity(sheet.steps.len());
-    for step in &sheet.steps {
-        let mut balance = None;
-        let mut readings = Readings::default();
-        if let StepDetail::Weigh(detail) = &step.detail {
-            readings = asked.readings.get(batch).cloned().unwrap_or_default();
-            if sheet.state == "booked" {
-                let known = weighed.get(batch).cloned().unwrap_or_default();
-                let ratio = (detail.base_g_per_g_curing_agent()?, detail.ratio_tolerance);
-                balance = Some(Balance {
-                    batch: batch + 1,
-                    readings: readings.clone(),
-                    kept: asked.kept(Some(batch)),
-                    curing_agent: known.curing_agent_g.map(|mass| grams(mass, words.places)),
-                    advice: known
-                        .correction
-                        .as_ref()
-                        .map(|correction| advice(correction, ratio, words.places)),
-                    refused: known.refused,
-                });
-            }
-            batch += 1;
-        }
+    let mut found = Vec::with_capacity(of.sheet.steps.len());
+    for (at, step) in of.sheet.steps.iter().enumerate() {
         let cautions: Vec<Caution> = step
             .cautions
             .iter()
-            .map(|says| {
+            .zip(1..)
+            .map(|(says, nth)| {
                 let first = *said.entry(says).or_insert(step.no);
-                Caution {
-                    says: says.clone(),
-                    again: (first != step.no).then_some(first),
-                }
+                let again = (first != step.no).then_some(first);
+                caution(of.asked, says, again, format!("{}.{nth}", step.no))
             })
             .collect();
         found.push(Step {
             no: step.no,
             later: step.batch.is_some_and(|batch| batch > 1),
-            title: step.title.clone(),
+            tick: Check::of(of.asked, "done", step.no.to_string(), step.title.clone()),
+            recorded: of.progress.is_recorded(at),
+            next: of.progress.next == Some(at),
+            pours: of.progress.poured == at,
+            counts: of.progress.counted == at,
             when: when(step, words),
             pot_life: pot_life(step, words),
+            until: left(of, step),
             echo: echo(&cautions),
             cautions,
-            masses: masses(&step.detail, words, readings),
+            blocks: blocks(&step.detail, words, of.open(), place(step)),
+            mixed: mixed(of, step, words),
+            more: match (&step.detail, of.open(), of.packs) {
+                (StepDetail::WeighCup(_), Some(asked), Some(packs)) => {
+                    Some(more(asked, place(step), packs))
+                }
+                _ => None,
+            },
             notes: notes(&step.detail, words),
             lots: step.lots.iter().map(|lot| words.lot(lot)).collect(),
             missing: step
@@ -231,10 +169,70 @@ pub(super) fn steps(
                     format!("{much} of {}", words.name(&lack.material))
                 })
                 .collect(),
-            balance,
+            balance: balance(of, step, words)?,
         });
     }
     Ok(found)
+}
+
+/// A caution with its box, where no earlier step said it; `value` is where it stands.
+pub(super) fn caution(asked: &Asked, says: &str, again: Option<u32>, value: String) -> Caution {
+    let seen = Check::of(asked, "seen", value, says);
+    Caution {
+        says: says.to_owned(),
+        seen: again.is_none().then_some(seen),
+        again,
+    }
+}
+
+/// The answer to the balance.
+fn balance(of: &Facts<'_>, step: &SheetStep, words: &Words<'_>) -> Result<Option<Balance>, Error> {
+    let (StepDetail::Weigh(detail), Some(_)) = (&step.detail, of.open()) else {
+        return Ok(None);
+    };
+    let known = of.weighed.get(place(step)).cloned().unwrap_or_default();
+    let ratio = (detail.base_g_per_g_curing_agent()?, detail.ratio_tolerance);
+    Ok(Some(Balance {
+        batch: place(step) + 1,
+        curing_agent: known.curing_agent_g.map(|mass| grams(mass, words.places)),
+        advice: known
+            .correction
+            .as_ref()
+            .map(|correction| advice(correction, ratio, words.places)),
+        refused: known.refused,
+    }))
+}
+
+/// The field for the end of the mixing: a time of the day of the cast, or with its day where that is another.
+fn mixed(of: &Facts<'_>, step: &SheetStep, words: &Words<'_>) -> Option<(Input, usize)> {
+    let asked = (of.sheet.state != "demolded").then_some(of.asked)?;
+    let place = matches!(step.step, BenchStep::Mix).then(|| place(step))?;
+    let label = "Mixing ended at";
+    let input = Input::of(asked, "mixed_at", place, label);
+    let today = of.now.with_timezone(&words.zone).date_naive();
+    let other_day = match input.value.as_str() {
+        "" => today > words.on || step.round.is_some_and(|round| round > 1),
+        typed => typed.contains('T'),
+    };
+    let kind = if other_day { "datetime-local" } else { "time" };
+    Some((Input { kind, ..input }, place + 1))
+}
+
+/// What is left of the pot life of a batch that is mixed, or of the cure of its round.
+fn left(of: &Facts<'_>, step: &SheetStep) -> Option<Until> {
+    let at = match step.step {
+        BenchStep::Mix | BenchStep::Degas | BenchStep::Pour => {
+            step.pour_by.filter(|_| of.is_mixed(step.batch))
+        }
+        BenchStep::Cure => {
+            let all = of.sheet.steps.iter();
+            let mut of_round = all.filter(|other| other.round == step.round);
+            let runs = of_round.any(|other| other.batch.is_some() && of.is_mixed(other.batch));
+            step.ends_at.filter(|_| runs)
+        }
+        _ => None,
+    };
+    at.map(|at| until(at, of.now))
 }
 
 /// Where paper finds the cautions that are not repeated on it.
@@ -280,10 +278,9 @@ mod tests {
     #[test]
     fn paper_names_the_steps_that_said_a_caution_before() {
         let of = |again: &[Option<u32>]| {
-            let caution = |again: &Option<u32>| Caution {
-                says: "Vent slowly.".to_owned(),
-                again: *again,
-            };
+            let asked = Asked::default();
+            let caution =
+                |again: &Option<u32>| caution(&asked, "Vent slowly.", *again, "7.1".to_owned());
             echo(&again.iter().map(caution).collect::<Vec<_>>())
         };
         assert_eq!(of(&[None]), None);
@@ -295,35 +292,14 @@ mod tests {
     }
 
     #[test]
-    fn masses_have_the_places_of_the_balance() {
-        let of = |text: &str, places| grams(Micro::parse(text).unwrap(), places);
-        assert_eq!(of("57.4", 2), "57.40 g");
-        assert_eq!(of("16.06749", 2), "16.07 g");
-        assert_eq!(of("1234.5", 1), "1234.5 g");
-        assert_eq!(of("0.05", 1), "0.0 g");
-        assert_eq!(of("3.6", 0), "4 g");
-        assert_eq!(of("-1.25", 2), "\u{2212}1.25 g");
-    }
-
-    #[test]
-    fn minutes_are_read_as_hours_when_they_are_many() {
-        let of = |text: &str| minutes(Micro::parse(text).unwrap());
-        assert_eq!(of("5"), "5 min");
-        assert_eq!(of("2880"), "48 h");
-        assert_eq!(of("150"), "2 h 30 min");
-    }
-
-    #[test]
-    fn the_clock_names_the_day_when_it_is_another() {
-        let names = Names::new();
-        let words = Words {
-            names: &names,
-            places: 2,
-            zone: chrono_tz::Europe::Berlin,
-            on: "2026-03-02".parse().unwrap(),
+    fn a_caution_is_ticked_off_where_it_is_said_first() {
+        let asked = Asked::read("seen=3.1");
+        let ticked = |again, value: &str| {
+            let caution = caution(&asked, "Vent slowly.", again, value.to_owned());
+            caution.seen.map(|seen| seen.ticked)
         };
-        let of = |at: &str| words.clock(at.parse().unwrap());
-        assert_eq!(of("2026-03-02T09:40:00Z"), "10:40");
-        assert_eq!(of("2026-03-02T23:40:00Z"), "00:40 on Tue 3 Mar");
+        assert_eq!(ticked(None, "3.1"), Some(true));
+        assert_eq!(ticked(None, "3.2"), Some(false));
+        assert_eq!(ticked(Some(3), "5.1"), None);
     }
 }

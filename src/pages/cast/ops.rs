@@ -74,11 +74,8 @@ fn missing(
     code: &str,
     house: House,
 ) -> Result<Vec<(String, Quantity)>, Error> {
-    let clocked = Clocked {
-        batch: 1,
-        ..Clocked::default()
-    };
-    let steps = sheet_show(conn, code, clocked, house)?.map_or_else(Vec::new, |sheet| sheet.steps);
+    let clocked = Clocked::default();
+    let steps = sheet_show(conn, code, &clocked, house)?.map_or_else(Vec::new, |sheet| sheet.steps);
     let mut found: Vec<(String, Quantity)> = Vec::new();
     for lack in steps.into_iter().flat_map(|step| step.missing) {
         match found.iter_mut().find(|(code, _)| *code == lack.material) {

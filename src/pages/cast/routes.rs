@@ -40,6 +40,8 @@ pub(super) struct CastPage {
     about: String,
     cancelled: bool,
     booked: bool,
+    /// Whether its chips are counted.
+    counted: bool,
     line: Vec<Point>,
     missing: Vec<String>,
     warnings: Vec<String>,
@@ -114,6 +116,7 @@ fn shown(found: &Facts, service: &Service, session: &Session) -> Result<CastPage
         ),
         cancelled: cast.state == "cancelled",
         booked: cast.state == "booked",
+        counted: cast.demold.is_some(),
         line: line(cast, service.time_zone(), today),
         missing: missing.collect(),
         warnings: cast

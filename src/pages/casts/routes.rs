@@ -27,7 +27,12 @@ struct CastsPage {
     to_come: Vec<ToCome>,
     waiting: Vec<Waiting>,
     done: Vec<Done>,
+    /// Whether the reader may count chips.
+    may: bool,
 }
+
+/// Who may count chips, as at the doors of the API.
+const BENCH: &[Role] = &[Role::Bench];
 
 #[get("/casts")]
 async fn casts_get(
@@ -47,6 +52,7 @@ async fn casts_get(
         to_come: to_come(found.booked, today),
         waiting: waiting(found.poured, &found.recipes, today),
         done: done(found.demolded, &found.recipes, today),
+        may: session.caller.roles.allows(BENCH),
     };
     page(StatusCode::OK, &shown).map_err(|error| Refused::new(&request, error))
 }

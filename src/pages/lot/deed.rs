@@ -1,4 +1,4 @@
-//! What can be done to a pack, each as a form.
+//! What can be done to a pack, or to the whole of a lot, each as a form.
 //!
 //! Invariants: a field is named as in the API's body, so that an error's pointer finds it; what is left empty is not sent on.
 //! Deliberately absent: what is right (the operations know).
@@ -9,7 +9,7 @@ use serde_json::{Map, Value};
 
 use crate::base::{FieldError, Quantity, Unit};
 use crate::stock::ledger::MovementKind;
-use crate::stock::views::PackView;
+use crate::stock::views::{LotView, PackView};
 
 /// What was typed, by the name of the field.
 pub(super) type Typed = HashMap<String, String>;
@@ -108,8 +108,10 @@ impl Deed {
 /// A deed as a form.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(super) struct DeedForm {
-    /// Its word in the address.
+    /// Its word, which begins the ids of its fields.
     pub(super) word: &'static str,
+    /// The address that it is sent to.
+    pub(super) action: String,
     /// What it does, in words.
     pub(super) title: &'static str,
     /// What the button says.
@@ -145,6 +147,8 @@ pub(super) struct FieldShown {
 pub(super) struct Failed {
     /// The deed.
     pub(super) deed: Deed,
+    /// Whether it was of the whole lot.
+    pub(super) whole: bool,
     /// What was typed.
     pub(super) typed: Typed,
     /// What is wrong, where fields are at fault.
@@ -153,28 +157,76 @@ pub(super) struct Failed {
     pub(super) detail: String,
 }
 
-/// The forms for a pack as it stands; the one that was refused unfolded, with what was typed.
-pub(super) fn forms(pack: &PackView, unit: Unit, failed: Option<&Failed>) -> Vec<DeedForm> {
+/// The forms for a pack of a lot as it stands; the one that was refused unfolded, with what was typed.
+pub(super) fn forms(
+    (lot_id, pack): (i64, &PackView),
+    unit: Unit,
+    failed: Option<&Failed>,
+) -> Vec<DeedForm> {
+    let failed = failed.filter(|failed| !failed.whole);
     let shown = |deed: &Deed| deed.fits(pack) || failed.is_some_and(|failed| failed.deed == *deed);
     Deed::ALL
         .into_iter()
         .filter(shown)
         .map(|deed| {
-            form(
-                deed,
-                pack,
-                unit,
-                failed.filter(|failed| failed.deed == deed),
-            )
+            let action = format!("/lots/{lot_id}/packs/{}/{}", pack.id, deed.as_str());
+            let blank = |name| field(deed, name, pack.tare_g, unit);
+            let failed = failed.filter(|failed| failed.deed == deed);
+            let (title, button) = words(deed, unit);
+            DeedForm {
+                title,
+                button,
+                ..form((deed, action), deed.names(unit), blank, failed)
+            }
         })
         .collect()
 }
 
-fn form(deed: Deed, pack: &PackView, unit: Unit, failed: Option<&Failed>) -> DeedForm {
+/// The forms for the whole of a lot: its packs are held back together, and let go together.
+pub(super) fn whole_forms(lot: &LotView, unit: Unit, failed: Option<&Failed>) -> Vec<DeedForm> {
+    let failed = failed.filter(|failed| failed.whole);
+    let fits = |deed: Deed| lot.packs.iter().any(|pack| deed.fits(pack));
+    let known = [
+        (
+            Deed::Hold,
+            "lot-hold",
+            "Hold the whole lot back",
+            "Hold all of it back",
+        ),
+        (
+            Deed::Release,
+            "lot-release",
+            "Let the whole lot go",
+            "Let all of it go",
+        ),
+    ];
+    known
+        .into_iter()
+        .filter(|(deed, ..)| fits(*deed) || failed.is_some_and(|failed| failed.deed == *deed))
+        .map(|(deed, word, title, button)| {
+            let action = format!("/lots/{}/{}", lot.id, deed.as_str());
+            let blank = |name| field(deed, name, None, unit);
+            let failed = failed.filter(|failed| failed.deed == deed);
+            DeedForm {
+                word,
+                title,
+                button,
+                ..form((deed, action), deed.names(unit), blank, failed)
+            }
+        })
+        .collect()
+}
+
+fn form(
+    (deed, action): (Deed, String),
+    names: &[&'static str],
+    blank: impl Fn(&'static str) -> FieldShown,
+    failed: Option<&Failed>,
+) -> DeedForm {
     let mut faults: BTreeMap<&str, Vec<&str>> = BTreeMap::new();
     for error in failed.iter().flat_map(|failed| &failed.errors) {
         let name = error.pointer.trim_start_matches('/');
-        let known = deed.names(unit).iter().find(|known| **known == name);
+        let known = names.iter().find(|known| **known == name);
         let place = faults.entry(known.copied().unwrap_or("")).or_default();
         place.push(error.detail.as_str());
     }
@@ -182,19 +234,19 @@ fn form(deed: Deed, pack: &PackView, unit: Unit, failed: Option<&Failed>) -> Dee
     let fault = whole
         .map(|failed| failed.detail.clone())
         .or_else(|| faults.get("").map(|details| details.join("; ")));
-    let (title, button) = words(deed, unit);
-    let fields = deed.names(unit).iter().map(|name| {
+    let fields = names.iter().map(|name| {
         let typed = failed.and_then(|failed| failed.typed.get(*name));
         FieldShown {
             value: typed.cloned().unwrap_or_default(),
             fault: faults.get(name).map(|details| details.join("; ")),
-            ..field(deed, name, pack, unit)
+            ..blank(name)
         }
     });
     DeedForm {
         word: deed.as_str(),
-        title,
-        button,
+        action,
+        title: "",
+        button: "",
         open: failed.is_some(),
         fault,
         fields: fields.collect(),
@@ -213,12 +265,11 @@ fn words(deed: Deed, unit: Unit) -> (&'static str, &'static str) {
     }
 }
 
-fn field(deed: Deed, name: &'static str, pack: &PackView, unit: Unit) -> FieldShown {
+fn field(deed: Deed, name: &'static str, tare_known: Option<Quantity>, unit: Unit) -> FieldShown {
     let unit = match unit {
         Unit::Each => "pieces",
         other => other.as_str(),
     };
-    let tare_known = pack.tare_g;
     let label = match name {
         "gross_g" => "What the balance shows with the pack on it, g".to_owned(),
         "tare_g" => tare_known.map_or_else(
@@ -283,7 +334,7 @@ mod tests {
     }
 
     fn offered(pack: &PackView) -> Vec<&'static str> {
-        let forms = forms(pack, Unit::G, None);
+        let forms = forms((1, pack), Unit::G, None);
         forms.iter().map(|form| form.word).collect()
     }
 
@@ -317,6 +368,7 @@ mod tests {
     fn a_fault_stands_at_its_field_and_what_was_typed_is_kept() {
         let failed = Failed {
             deed: Deed::Count,
+            whole: false,
             typed: [("gross_g".to_owned(), "many".to_owned())].into(),
             errors: vec![
                 FieldError::new("/gross_g", "no number"),
@@ -324,7 +376,7 @@ mod tests {
             ],
             detail: String::new(),
         };
-        let forms = forms(&pack("100"), Unit::G, Some(&failed));
+        let forms = forms((1, &pack("100")), Unit::G, Some(&failed));
         let (count, rest) = forms.split_first().unwrap();
         assert!(count.open && rest.iter().all(|form| !form.open));
         assert_eq!(count.fault.as_deref(), Some("give either"));
@@ -337,8 +389,10 @@ mod tests {
     #[test]
     fn days_are_days_and_reasons_are_words() {
         let kinds = |deed: Deed| -> Vec<&str> {
-            let fields = form(deed, &pack("1"), Unit::G, None).fields;
-            fields.iter().map(|field| field.kind).collect()
+            let names = deed.names(Unit::G).iter();
+            names
+                .map(|name| field(deed, name, None, Unit::G).kind)
+                .collect()
         };
         assert_eq!(kinds(Deed::Count), ["text", "text", "date", "text"]);
         assert_eq!(kinds(Deed::Spill), ["text", "text", "date"]);

@@ -12,7 +12,7 @@ use crate::catalogue::{Entry, MaterialBody, grant_by_code, material_by_code, sup
 use crate::db::{AnyConnection, Tx};
 use crate::http::document_read;
 use crate::stock::counting::pack_count;
-use crate::stock::events::{pack_hold, pack_open, pack_release};
+use crate::stock::events::{lot_hold, lot_release, pack_hold, pack_open, pack_release};
 use crate::stock::load::shelf;
 use crate::stock::losing::{Loss, pack_lose};
 use crate::stock::promises::pack_place;
@@ -148,5 +148,24 @@ fn deed_do(tx: &mut Tx<'_>, errand: Errand, unit: Unit, typed: &Typed) -> Result
         Deed::WriteOff => pack_lose(tx, pack_id, Loss::WriteOff, &document_read(body)?),
         Deed::Hold => pack_hold(tx, pack_id, &document_read(body)?),
         Deed::Release => pack_release(tx, pack_id),
+    }
+}
+
+/// Holds the whole of a lot back, or lets it go.
+///
+/// # Errors
+/// Those of the operation; [`Error::NotFound`] for what is done to single packs only.
+pub(super) fn whole_run(
+    tx: &mut Tx<'_>,
+    lot_id: i64,
+    deed: Deed,
+    typed: &Typed,
+) -> Result<(), Error> {
+    let unit = lot_and_material(tx.conn, lot_id, tx.today)?.1.body.unit;
+    let body = deed.document(unit, typed);
+    match deed {
+        Deed::Hold => lot_hold(tx, lot_id, &document_read(body)?),
+        Deed::Release => lot_release(tx, lot_id),
+        _ => Err(Error::not_found("deed of a whole lot", deed.as_str())),
     }
 }

@@ -7,10 +7,10 @@ use actix_web::{HttpRequest, HttpResponse, ResponseError, get, post};
 use askama::Template;
 use serde::Deserialize;
 
-use super::deed::{Deed, DeedForm, Failed, Typed, forms};
+use super::deed::{Deed, DeedForm, Failed, Typed, forms, whole_forms};
 use super::label::{Label, address, label};
-use super::ops::{Errand, errand_run, facts, lot_and_material};
-use super::said::{Done, said};
+use super::ops::{Errand, errand_run, facts, lot_and_material, whole_run};
+use super::said::{Done, said, said_of_whole};
 use super::view::{Facts, LotShown, in_hand, lot_shown};
 use crate::base::{Error, Quantity};
 use crate::http::sessions::Session;
@@ -27,7 +27,8 @@ pub(in crate::pages) fn routes(config: &mut ServiceConfig) {
     config
         .service(lot_get)
         .service(label_get)
-        .service(deed_post);
+        .service(deed_post)
+        .service(whole_post);
 }
 
 #[derive(Template)]
@@ -39,12 +40,13 @@ struct LotPage {
     form_key: String,
     may: bool,
     in_hand: Option<InHand>,
+    /// What can be done to the whole lot.
+    whole: Vec<DeedForm>,
     earlier: bool,
 }
 
 /// The pack in hand with what can be done to it.
 struct InHand {
-    id: i64,
     no: i32,
     forms: Vec<DeedForm>,
 }
@@ -109,13 +111,18 @@ async fn lot_page(
     let done = Done::from_address(asked.done.as_deref(), asked.weighed.as_deref());
     let said = done
         .zip(pack)
-        .and_then(|(done, pack)| said(done, pack, &found.movements, unit.as_str(), today));
+        .and_then(|(done, pack)| said(done, pack, &found.movements, unit.as_str(), today))
+        .or_else(|| said_of_whole(asked.done.as_deref()?, &found.lot));
     let in_hand = pack.filter(|_| may).map(|pack| InHand {
-        id: pack.id,
         no: pack.no,
-        forms: forms(pack, unit, failed.as_ref()),
+        forms: forms((id, pack), unit, failed.as_ref()),
     });
+    let whole = match may {
+        true => whole_forms(&found.lot, unit, failed.as_ref()),
+        false => Vec::new(),
+    };
     Ok(LotPage {
+        whole,
         frame: Frame::new("Lot", Place::Shelf, service, Some(session)),
         said,
         form_key: session.form_key.clone(),
@@ -159,23 +166,73 @@ async fn deed_post(
             .insert_header((LOCATION, afterwards(errand, moved, &typed)))
             .finish()),
         Err(problem) if can_be_put_right(&problem) => {
-            let status = problem.status_code();
-            let failed = Failed {
-                deed: errand.deed,
-                typed,
-                errors: problem.errors().to_vec(),
-                detail: problem.words().1.to_owned(),
-            };
-            let asked = Asked {
-                pack: Some(errand.pack_id.to_string()),
-                ..Asked::default()
-            };
-            let shown = lot_page(&service, &session, errand.lot_id, &asked, Some(failed));
-            let shown = shown.await.map_err(refused)?;
-            page(status, &shown).map_err(|error| Refused::new(&request, error))
+            let failed = failed(&problem, (errand.deed, false), typed);
+            let pack = Some(errand.pack_id);
+            shown_again(&service, &request, &session, (errand.lot_id, pack), failed).await
         }
         Err(problem) => Err(refused(problem)),
     }
+}
+
+#[post("/lots/{lot}/{deed}")]
+async fn whole_post(
+    service: Data<Service>,
+    request: HttpRequest,
+    session: Session,
+    path: Path<(String, String)>,
+    form: Form<Typed>,
+) -> Result<HttpResponse, Refused> {
+    let refused = |problem: Problem| Refused::new(&request, problem);
+    let typed = form.into_inner();
+    let key = typed.get("form_key").map_or("", String::as_str);
+    of_session(&request, &session, key).map_err(refused)?;
+    let (lot, word) = path.into_inner();
+    let lot_id = number(&request, "lot", &lot)?;
+    let deed = Deed::from_word(&word)
+        .filter(|deed| matches!(deed, Deed::Hold | Deed::Release))
+        .ok_or_else(|| refused(Problem::no_such_route(request.path())))?;
+    let (actor, told) = (session.caller.name.clone(), typed.clone());
+    let outcome = service
+        .run(actor, move |tx| whole_run(tx, lot_id, deed, &told))
+        .await;
+    match outcome {
+        Ok(()) => Ok(HttpResponse::SeeOther()
+            .insert_header((LOCATION, format!("/lots/{lot_id}?done=lot-{word}")))
+            .finish()),
+        Err(problem) if can_be_put_right(&problem) => {
+            let failed = failed(&problem, (deed, true), typed);
+            shown_again(&service, &request, &session, (lot_id, None), failed).await
+        }
+        Err(problem) => Err(refused(problem)),
+    }
+}
+
+fn failed(problem: &Problem, (deed, whole): (Deed, bool), typed: Typed) -> (StatusCode, Failed) {
+    let failed = Failed {
+        deed,
+        whole,
+        typed,
+        errors: problem.errors().to_vec(),
+        detail: problem.words().1.to_owned(),
+    };
+    (problem.status_code(), failed)
+}
+
+/// The page again, with the form that was refused.
+async fn shown_again(
+    service: &Service,
+    request: &HttpRequest,
+    session: &Session,
+    (lot_id, pack_id): (i64, Option<i64>),
+    (status, failed): (StatusCode, Failed),
+) -> Result<HttpResponse, Refused> {
+    let asked = Asked {
+        pack: pack_id.map(|id| id.to_string()),
+        ..Asked::default()
+    };
+    let shown = lot_page(service, session, lot_id, &asked, Some(failed)).await;
+    let shown = shown.map_err(|problem| Refused::new(request, problem))?;
+    page(status, &shown).map_err(|error| Refused::new(request, error))
 }
 
 /// Whether another value, or another look, may put it right: then the form is shown again.

@@ -8,7 +8,7 @@ use chrono::NaiveDate;
 use super::deed::Deed;
 use crate::base::Quantity;
 use crate::pages::words::day;
-use crate::stock::views::{MovementView, PackView};
+use crate::stock::views::{LotView, MovementView, PackView};
 
 /// What an address says was done.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -35,6 +35,27 @@ impl Done {
             id: done.parse().ok()?,
             gross: weighed.and_then(|gross| Quantity::parse(gross).ok()),
         })
+    }
+}
+
+/// The sentence on what was done to a whole lot, if the books bear it out; `done` is the word of the deed after `lot-`.
+pub(super) fn said_of_whole(done: &str, lot: &LotView) -> Option<String> {
+    let mut held = lot.packs.iter().map(|pack| pack.held_reason.as_deref());
+    match Deed::from_word(done.strip_prefix("lot-")?)? {
+        Deed::Hold => {
+            let filled = lot
+                .packs
+                .iter()
+                .filter(|pack| pack.on_hand > Quantity::ZERO);
+            let reasons: Option<Vec<&str>> =
+                filled.map(|pack| pack.held_reason.as_deref()).collect();
+            let reason = *reasons?.first()?;
+            Some(format!("The whole lot is held back: {reason}."))
+        }
+        Deed::Release => held
+            .all(|reason| reason.is_none())
+            .then(|| "Nothing of the lot is held back any longer.".to_owned()),
+        _ => None,
     }
 }
 

@@ -11,6 +11,7 @@ use crate::http::Service;
 use crate::reorder::judge::Judgement;
 use crate::reorder::material_facts::MaterialBooks;
 use crate::reorder::{forecast_settings, standing};
+use crate::stock::counts_due::{CountDue, counts_due};
 use crate::stock::load::packs_received;
 use crate::stock::warnings::{Warning, warnings_to_see};
 
@@ -31,6 +32,8 @@ pub(super) struct Facts {
     pub(super) warnings_more: i64,
     /// The casts that are booked, those of days gone by too.
     pub(super) casts: Vec<BookedCast>,
+    /// The packs of which a count is due.
+    pub(super) counts: Vec<CountDue>,
 }
 
 /// Loads them.
@@ -52,5 +55,6 @@ pub(super) fn facts(conn: &mut AnyConnection, service: &Service) -> Result<Facts
         warnings_more: (count - WARNINGS_MAX).max(0),
         warnings,
         casts: casts_booked(conn, day.0 - Days::new(CASTS_BACK_DAYS))?,
+        counts: counts_due(conn, day.0)?,
     })
 }

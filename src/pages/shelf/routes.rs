@@ -61,7 +61,7 @@ async fn shelf_get(
         may: session.caller.roles.allows(&[Role::Buyer]),
         frame: Frame::new("Shelf", Place::Shelf, &service, Some(&session)),
         may_plan: session.caller.roles.allows(PLANNERS),
-        todo: lines(&found.warnings, &found.casts, today),
+        todo: lines(&found.warnings, &found.casts, &found.counts, today),
         more: found.warnings_more,
         planks,
     };

@@ -1,15 +1,20 @@
-//! What is to do: open warnings and casts whose day has come, as sentences with a day in front.
+//! What is to do: open warnings, casts whose day has come, and packs to be counted, as sentences with a day in front, each leading
+//! to where it is done.
 //!
-//! Invariant: the gravest first, then by day. Deliberately absent: what makes a warning (the rooms below decide).
+//! Invariant: the gravest first, then by day. Deliberately absent: what makes a warning, and when a count is due (the rooms below
+//! decide).
 
 use chrono::NaiveDate;
 
 use crate::casting::life::booked::BookedCast;
 use crate::pages::words::day;
+use crate::stock::counts_due::CountDue;
 use crate::stock::warnings::{Warning, WarningState};
 
 /// From this severity on, a line is marked as grave.
 const GRAVE: i32 = 3;
+/// The most packs to be counted that are named; more are counted together.
+const COUNTS_MAX: usize = 5;
 
 /// One thing to do.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -20,11 +25,18 @@ pub(super) struct Line {
     pub(super) says: String,
     /// Whether it costs money or safety if ignored.
     pub(super) grave: bool,
+    /// Where it is done: the address, and its words.
+    pub(super) at: Option<(String, &'static str)>,
     order: (bool, NaiveDate),
 }
 
 /// The lines of a day.
-pub(super) fn lines(warnings: &[Warning], casts: &[BookedCast], today: NaiveDate) -> Vec<Line> {
+pub(super) fn lines(
+    warnings: &[Warning],
+    casts: &[BookedCast],
+    counts: &[CountDue],
+    today: NaiveDate,
+) -> Vec<Line> {
     let warned = warnings
         .iter()
         .filter(|warning| warning.state == WarningState::Open)
@@ -33,7 +45,12 @@ pub(super) fn lines(warnings: &[Warning], casts: &[BookedCast], today: NaiveDate
         .iter()
         .filter(|cast| cast.cast_on <= today)
         .map(|cast| of_cast(cast, today));
-    let mut lines: Vec<Line> = warned.chain(due).collect();
+    let counted = counts
+        .iter()
+        .take(COUNTS_MAX)
+        .map(|pack| of_count(pack, today));
+    let mut lines: Vec<Line> = warned.chain(due).chain(counted).collect();
+    lines.extend(more_counts(counts, today));
     lines.sort_by_key(|one| one.order);
     lines
 }
@@ -53,6 +70,7 @@ fn of_warning(warning: &Warning, today: NaiveDate) -> Line {
             _ => warning.reason.clone(),
         },
         grave,
+        at: where_done(warning),
         order: (!grave, warning.due_on.unwrap_or(today)),
     }
 }
@@ -79,7 +97,69 @@ fn of_cast(cast: &BookedCast, today: NaiveDate) -> Line {
         },
         says,
         grave: false,
+        at: Some((
+            format!("/casts/{}/bench-sheet", cast.code),
+            "Its bench sheet",
+        )),
         order: (true, cast.cast_on),
+    }
+}
+
+/// Where a warning is seen to.
+fn where_done(warning: &Warning) -> Option<(String, &'static str)> {
+    let subject = &warning.subject;
+    match warning.subject_noun.as_str() {
+        "lot" => Some((format!("/lots/{subject}"), "The lot")),
+        "cast" => Some((format!("/casts/{subject}"), "The cast")),
+        "material" | "kit" | "order_line" => Some(("/buy".to_owned(), "What to buy")),
+        _ => None,
+    }
+}
+
+fn of_count(pack: &CountDue, today: NaiveDate) -> Line {
+    let last = match pack.counted_on {
+        Some(on) => format!("it was last counted {}", day(on, today)),
+        None => "it was never counted".to_owned(),
+    };
+    Line {
+        day: since(pack.due_on, today),
+        says: format!(
+            "Count pack {} of {}, lot {}: {last}, and drawn from {}.",
+            pack.no,
+            pack.material,
+            pack.lot,
+            day(pack.drawn_on, today)
+        ),
+        grave: false,
+        at: Some((
+            format!("/lots/{}?pack={}#pack", pack.lot_id, pack.pack_id),
+            "Count it",
+        )),
+        order: (true, pack.due_on),
+    }
+}
+
+/// The packs to be counted that are not named.
+fn more_counts(counts: &[CountDue], today: NaiveDate) -> Option<Line> {
+    let more = counts.get(COUNTS_MAX..).filter(|more| !more.is_empty())?;
+    let first = more[0].due_on;
+    let packs = match more.len() {
+        1 => "1 more pack".to_owned(),
+        count => format!("{count} more packs"),
+    };
+    Some(Line {
+        day: since(first, today),
+        says: format!("Count {packs}: they show here as the others are counted."),
+        grave: false,
+        at: None,
+        order: (true, first),
+    })
+}
+
+fn since(on: NaiveDate, today: NaiveDate) -> String {
+    match on == today {
+        true => "today".to_owned(),
+        false => format!("since {}", day(on, today)),
     }
 }
 
@@ -132,7 +212,7 @@ mod tests {
             warning(2, None, WarningState::Acknowledged),
         ];
         let casts = [cast("2026-11-27"), cast("2026-11-25"), cast("2026-11-28")];
-        let found = lines(&warnings, &casts, on("2026-11-27"));
+        let found = lines(&warnings, &casts, &[], on("2026-11-27"));
         let days: Vec<(&str, bool)> = found
             .iter()
             .map(|line| (line.day.as_str(), line.grave))
@@ -149,5 +229,34 @@ mod tests {
         );
         assert_eq!(found[0].says, "kit: It runs out.");
         assert_eq!(found[3].says, "Pour C-00007, 2 trays of Chip.");
+        let at = |line: &Line| line.at.clone().expect("an address").0;
+        assert_eq!(at(&found[3]), "/casts/C-00007/bench-sheet");
+        assert_eq!(at(&found[0]), "/buy");
+    }
+
+    #[test]
+    fn packs_to_be_counted_are_named_up_to_a_handful() {
+        let pack = |pack_id: i64| CountDue {
+            pack_id,
+            no: 2,
+            lot_id: 7,
+            lot: "B1".into(),
+            material: "Base".into(),
+            counted_on: (pack_id > 1).then(|| on("2026-10-01")),
+            drawn_on: on("2026-11-02"),
+            due_on: on("2026-10-31"),
+        };
+        let packs: Vec<CountDue> = (1..=7).map(pack).collect();
+        let found = lines(&[], &[], &packs, on("2026-11-27"));
+        assert_eq!(found.len(), 6);
+        assert_eq!(
+            found[0].says,
+            "Count pack 2 of Base, lot B1: it was never counted, and drawn from Mon 2 Nov."
+        );
+        assert_eq!(found[0].day, "since Sat 31 Oct");
+        let at = found[0].at.clone().expect("an address");
+        assert_eq!(at.0, "/lots/7?pack=1#pack");
+        assert!(found[1].says.contains("it was last counted Thu 1 Oct"));
+        assert!(found[5].says.starts_with("Count 2 more packs"));
     }
 }

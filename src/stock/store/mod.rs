@@ -24,12 +24,13 @@ pub(super) use lots::{
 };
 pub(super) use movements::{
     MovementRow, movement_fetch, movement_insert, movements_before, movements_by_day,
-    movements_of_lot, movements_of_lots, movements_standing, reversed_by, treatment_of,
+    movements_of_lot, movements_of_lots, movements_standing, packs_drawn_on, reversed_by,
+    treatment_of,
 };
 pub(super) use orders::{OrderedLine, lines_ordered};
 pub(super) use packs::{
     LabelRow, NewPack, PackRow, materials_in_stock, pack_fetch, pack_insert, pack_labels,
-    pack_touch, packs_of_lots, packs_received, shelf_rows,
+    pack_touch, packs_of_lots, packs_received, packs_uncounted, shelf_rows,
 };
 pub(super) use price_shares::{
     corrections_against_shares, revaluations_against_shares, share_insert, shares_of_cast,

@@ -1,6 +1,6 @@
 //! Movements: appended, read, never changed.
 
-use std::collections::HashSet;
+use std::collections::{HashMap, HashSet};
 
 use chrono::{DateTime, NaiveDate, NaiveDateTime, Utc};
 use diesel::prelude::*;
@@ -217,4 +217,22 @@ pub(in crate::stock) fn treatment_of(
         .select(treatment_vials::treatment_id)
         .first(conn)
         .optional()?)
+}
+
+/// When something was last used from each of some packs; those of which nothing was used are left out.
+pub(in crate::stock) fn packs_drawn_on(
+    conn: &mut AnyConnection,
+    pack_ids: &[i64],
+) -> Result<HashMap<i64, NaiveDate>, Error> {
+    let rows: Vec<(Option<i64>, Option<NaiveDate>)> = movements::table
+        .filter(movements::pack_id.eq_any(pack_ids))
+        .filter(movements::kind.eq(MovementKind::Consumption.as_str()))
+        .group_by(movements::pack_id)
+        .select((
+            movements::pack_id,
+            diesel::dsl::max(movements::effective_on),
+        ))
+        .load(conn)?;
+    let known = rows.into_iter().filter_map(|(pack, on)| pack.zip(on));
+    Ok(known.collect())
 }

@@ -196,3 +196,42 @@ pub(in crate::stock) fn shelf_rows(
         ))
         .load(conn)?)
 }
+
+/// A pack that holds something and has gone uncounted.
+#[derive(Debug, Clone, Queryable)]
+pub(in crate::stock) struct UncountedRow {
+    pub(in crate::stock) pack_id: i64,
+    pub(in crate::stock) no: i32,
+    pub(in crate::stock) opened_on: Option<NaiveDate>,
+    pub(in crate::stock) counted_on: Option<NaiveDate>,
+    pub(in crate::stock) lot_id: i64,
+    pub(in crate::stock) lot_code: String,
+    pub(in crate::stock) material_id: i64,
+}
+
+/// The packs that hold something and were last counted on or before a day, or never and were opened on or before it.
+pub(in crate::stock) fn packs_uncounted(
+    conn: &mut AnyConnection,
+    before: NaiveDate,
+) -> Result<Vec<UncountedRow>, Error> {
+    let counted = packs::counted_on.le(before).assume_not_null();
+    let never = packs::counted_on
+        .is_null()
+        .and(packs::opened_on.le(before).assume_not_null());
+    Ok(packs::table
+        .inner_join(lots::table)
+        .filter(lots::on_hand_micro.gt(0))
+        .filter(packs::on_hand_micro.gt(0))
+        .filter(counted.or(never))
+        .order(packs::id)
+        .select((
+            packs::id,
+            packs::no,
+            packs::opened_on,
+            packs::counted_on,
+            lots::id,
+            lots::code,
+            lots::material_id,
+        ))
+        .load(conn)?)
+}

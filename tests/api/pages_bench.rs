@@ -1,0 +1,772 @@
+//! The bench sheet's page: its steps with clock and balance, what is ticked off, and what is recorded from it.
+
+use heeltap::http::Role;
+use serde_json::{Value, json};
+
+use crate::support::TestApp;
+use crate::support::browser::{Browser, Seen, form_key};
+use crate::support::lab::{receive, stocked, verified};
+
+const SHEET: &str = "/casts/C-00001/bench-sheet";
+
+fn book(app: &TestApp, body: Value) -> Value {
+    let mut request = json!({"recipe": "chip", "containers": 2, "cast_on": "2026-03-10"});
+    for (name, value) in body.as_object().expect("fields") {
+        request[name] = value.clone();
+    }
+    app.post("/v1/casts", request).expect(201).json()
+}
+
+/// Pours a cast as planned.
+fn pour(app: &TestApp, cast: &Value) {
+    let planned = cast["plan"]["batches"].as_array().expect("batches").iter();
+    let batches: Vec<Value> = planned
+        .map(|batch| {
+            json!({"base_g": batch["base_g"], "curing_agent_g": batch["curing_agent_g"], "residue_g": "1"})
+        })
+        .collect();
+    let body = json!({"poured_on": "2026-03-02", "batches": batches});
+    let path = format!("/v1/casts/{}/pour", cast["code"].as_str().expect("a code"));
+    app.post(&path, body).expect(200);
+}
+
+/// The answer of the API beside the page.
+fn answered(app: &TestApp, path: &str) -> Value {
+    app.get(&format!("/v1{path}")).expect(200).json()
+}
+
+/// Where texts begin in a page; each must be there.
+fn places(page: &str, texts: &[&str]) -> Vec<usize> {
+    let place = |text: &&str| {
+        page.find(*text)
+            .unwrap_or_else(|| panic!("no {text}: {page}"))
+    };
+    texts.iter().map(place).collect()
+}
+
+fn is_in_order(page: &str, texts: &[&str]) {
+    assert!(places(page, texts).is_sorted(), "{texts:?}: {page}");
+}
+
+/// Sends what stands on a sheet, to be recorded.
+fn sent(browser: &Browser<'_>, path: &str, fields: &[(&str, &str)]) -> Seen {
+    let page = browser.get(SHEET).text;
+    let mut form = vec![("form_key", form_key(&page))];
+    form.extend(fields);
+    browser.send(path, &form)
+}
+
+#[test]
+fn the_bench_sheet_has_every_step_with_its_cautions_and_its_masses() {
+    let app = TestApp::start();
+    stocked(&app);
+    book(&app, json!({"containers": 3}));
+    let page = Browser::as_role(&app, Role::Bench)
+        .get("/casts/C-00001/bench-sheet")
+        .text;
+    let sheet = answered(&app, "/casts/C-00001/bench-sheet");
+    let steps = sheet["steps"].as_array().expect("steps");
+    let titles: Vec<String> = steps
+        .iter()
+        .map(|step| {
+            format!(
+                "<span class=\"no\">{}</span> {}",
+                step["no"],
+                step["title"].as_str().expect("a title")
+            )
+        })
+        .collect();
+    is_in_order(
+        &page,
+        &titles.iter().map(String::as_str).collect::<Vec<_>>(),
+    );
+    for (at, step) in steps.iter().enumerate() {
+        let from = places(&page, &[&titles[at]])[0];
+        let to = titles
+            .get(at + 1)
+            .map_or(page.len(), |next| places(&page, &[next])[0]);
+        let shown = &page[from..to];
+        for caution in step["cautions"].as_array().expect("cautions") {
+            let words = caution.as_str().expect("words").replace('\'', "&#39;");
+            assert!(shown.contains(&words), "{words}: {shown}");
+        }
+        for part in ["base", "curing_agent"] {
+            if let Some(target) = step["detail"][part]["target_g"].as_str() {
+                let target: f64 = target.parse().expect("a number");
+                assert!(shown.contains(&format!("<b>{target:.2}</b>")), "{shown}");
+                assert!(shown.contains("class=\"window\""));
+            }
+        }
+    }
+    assert_eq!(
+        page.matches("class=\"tick\"").count(),
+        steps.len(),
+        "a box for each step"
+    );
+    places(
+        &page,
+        &[
+            "Pours for 1 h 30 min from the end of mixing",
+            sheet["closing"].as_str().expect("words"),
+        ],
+    );
+}
+
+#[test]
+fn a_time_of_mixing_puts_the_clock_on_every_step() {
+    let app = TestApp::start();
+    stocked(&app);
+    book(&app, json!({"containers": 3}));
+    let browser = Browser::signed_in(&app);
+    let page = browser
+        .get("/casts/C-00001/bench-sheet?mixed_at=09%3A40&base_g=20")
+        .text;
+    // Mixed at 9:40: 90 minutes of pot life; the cure of 48 hours begins when the second round is poured and weighed.
+    places(
+        &page,
+        &[
+            "Pour before 11:10 (pot life 1 h 30 min)",
+            "09:35 to 09:40",
+            "value=\"09:40\"",
+        ],
+    );
+    let sheet = answered(
+        &app,
+        "/casts/C-00001/bench-sheet?mixed_at=2026-03-10T09:40:00Z",
+    );
+    let cure = sheet["steps"]
+        .as_array()
+        .expect("steps")
+        .iter()
+        .find(|step| step["step"] == "cure")
+        .expect("a cure");
+    let clock = |at: &str| cure[at].as_str().expect("an instant")[11..16].to_owned();
+    let words = format!(
+        "from {} until {} on Thu 12 Mar",
+        clock("starts_at"),
+        clock("ends_at")
+    );
+    places(&page, &[&words]);
+    // What the balance showed is kept beside it.
+    places(&page, &["name=\"base_g\"", "value=\"20\""]);
+
+    let wrong = browser.get("/casts/C-00001/bench-sheet?mixed_at=9.40");
+    assert_eq!(wrong.status, 422);
+    places(
+        &wrong.text,
+        &[
+            "value=\"9.40\" aria-invalid=\"true\"",
+            "`9.40` is no time: send hours and minutes, such as 14:05",
+        ],
+    );
+    // A time that belongs to no batch is not read.
+    let more = browser.get("/casts/C-00001/bench-sheet?mixed_at=&mixed_at=&mixed_at=9.40");
+    assert_eq!(more.status, 200);
+}
+
+#[test]
+fn the_balance_is_answered_with_what_to_add_and_a_needle() {
+    let app = TestApp::start();
+    stocked(&app);
+    book(&app, json!({"containers": 3}));
+    let browser = Browser::signed_in(&app);
+    let get = |query: &str| browser.get(&format!("/casts/C-00001/bench-sheet{query}"));
+    assert!(!get("").text.contains("class=\"needle\""));
+
+    // 33 g of base to 4 g of curing agent, where 10 to 1 is wanted: 7 g of base are missing.
+    let page = get("?base_g=33&curing_agent_g=4");
+    assert_eq!(page.status, 200);
+    let asked = json!({"cast": "C-00001", "base_g": "33", "curing_agent_g": "4"});
+    let correction = app.post("/v1/mix-corrections", asked).expect(200).json();
+    assert_eq!(correction["add"]["mass_g"], "7");
+    places(
+        &page.text,
+        &[
+            "<b>Too much curing agent.</b> Base to curing agent is 8.25 to 1, where 10 to 1 is wanted. Add 7.00 g of base: then the mix is 44.00 g at 10 to 1.",
+            "value=\"33\"",
+            "value=\"4\"",
+            "advice grave",
+        ],
+    );
+    let least: f64 = correction["add_to_tolerance"]["weigh_g"]
+        .as_str()
+        .expect("a mass")
+        .parse()
+        .expect("a number");
+    places(
+        &page.text,
+        &[&format!("{least:.2} g bring it into the window already.")],
+    );
+    // Both parts of the first batch, and their ratio.
+    assert_eq!(page.text.matches("class=\"needle\"").count(), 3);
+
+    let page = get("?base_g=33&curing_agent_g=3.3").text;
+    places(
+        &page,
+        &[
+            "<b>Within the window.</b> Base to curing agent is 10 to 1, where 10 to 1 is wanted. Nothing has to be added.",
+        ],
+    );
+    let page = get("?base_g=44&curing_agent_g=4").text;
+    places(
+        &page,
+        &["<b>Too much base.</b>", "Add 0.40 g of curing agent"],
+    );
+    // The base alone says how much curing agent belongs to it.
+    let page = get("?base_g=34.5&curing_agent_g=").text;
+    places(
+        &page,
+        &["<b>3.45 g of curing agent</b> belong to the base you weighed."],
+    );
+    // The second batch is answered at its own place, and the first is kept.
+    let page = get("?base_g=&curing_agent_g=&base_g=11&curing_agent_g=1").text;
+    assert!(places(&page, &["id=\"batch-2\"", "Too much base."]).is_sorted());
+}
+
+#[test]
+fn what_the_balance_cannot_show_is_marked_at_its_field() {
+    let app = TestApp::start();
+    stocked(&app);
+    book(&app, json!({"containers": 1}));
+    let browser = Browser::signed_in(&app);
+    let get = |query: &str| browser.get(&format!("/casts/C-00001/bench-sheet{query}"));
+    for (query, field, says) in [
+        (
+            "?base_g=33,5&curing_agent_g=3",
+            "base_g-1",
+            "is not a decimal number",
+        ),
+        (
+            "?base_g=33&curing_agent_g=0",
+            "curing_agent_g-1",
+            "0 g is out of range: more than 0",
+        ),
+        (
+            "?base_g=-1&curing_agent_g=3",
+            "base_g-1",
+            "-1 g is out of range: more than 0",
+        ),
+        (
+            "?curing_agent_g=3",
+            "base_g-1",
+            "say what the balance shows of the base too",
+        ),
+        (
+            "?base_g=%3Cb%3E&curing_agent_g=3",
+            "base_g-1",
+            "is not a decimal number",
+        ),
+    ] {
+        let page = get(query);
+        assert_eq!(page.status, 422, "{query}");
+        let marked = format!("aria-invalid=\"true\" aria-describedby=\"{field}-fault\"");
+        places(&page.text, &[&marked, says]);
+        assert!(!page.text.contains("value=\"<b>"), "{query}");
+    }
+    // A cast that is poured has its sheet, but nothing more to weigh.
+    let cast = answered(&app, "/casts/C-00001");
+    let again = book(&app, json!({"cast_on": "2026-03-02", "containers": 1}));
+    assert_eq!(cast["state"], "booked");
+    pour(&app, &again);
+    let page = browser.get("/casts/C-00002/bench-sheet?base_g=33&curing_agent_g=4");
+    assert_eq!(page.status, 200);
+    places(&page.text, &["<b>Done.</b> 1 tray poured Mon 2 Mar by"]);
+    assert!(!page.text.contains("name=\"base_g\""));
+}
+
+#[test]
+fn what_is_ticked_is_in_the_address_and_the_next_step_is_marked() {
+    let app = TestApp::start();
+    stocked(&app);
+    book(&app, json!({"containers": 3}));
+    let browser = Browser::as_role(&app, Role::Bench);
+    let fresh = browser.get(SHEET).text;
+    let steps = answered(&app, SHEET)["steps"]
+        .as_array()
+        .expect("steps")
+        .len();
+    places(
+        &fresh,
+        &[
+            &format!("0 of {steps} steps done"),
+            "<b class=\"sign\">&#9654; Next:</b> <a href=\"#step-1\">1 ",
+            "data-live data-keep=\"C-00001\"",
+            "Keep what I ticked and typed",
+        ],
+    );
+    assert!(!fresh.contains(" checked"));
+    // A reload asks for the same address: ticks of steps and of cautions stand as they were.
+    let ticked = browser
+        .get(&format!("{SHEET}?done=1&done=3&seen=4.1&base_g=33"))
+        .text;
+    places(
+        &ticked,
+        &[
+            "name=\"done\" value=\"1\" checked>",
+            "name=\"done\" value=\"3\" checked>",
+            "name=\"seen\" value=\"4.1\" checked>",
+            "name=\"done\" value=\"2\">",
+            &format!("2 of {steps} steps done"),
+            "<a href=\"#step-2\">2 ",
+            "value=\"33\"",
+        ],
+    );
+    let marked = "<b class=\"next\" id=\"next\">";
+    assert_eq!(ticked.matches(marked).count(), 1, "{ticked}");
+    is_in_order(&ticked, &["id=\"step-2\"", marked, "id=\"step-3\""]);
+    // A caution is ticked off once, where it is said first; every tick has words of its own.
+    let boxes = ticked.matches("class=\"seen\"").count();
+    let again = ticked.matches("<li class=\"again\">").count();
+    let all = answered(&app, SHEET);
+    let at_steps = all["steps"].as_array().expect("steps").iter();
+    let said: usize = at_steps
+        .map(|step| step["cautions"].as_array().expect("cautions").len())
+        .sum();
+    let others = all["cautions"].as_array().expect("cautions").len();
+    assert_eq!(boxes + again, said + others);
+    assert!(boxes > 3 && again > 0);
+    // With all before it ticked, the record waits.
+    let every: Vec<String> = (1..=steps).map(|no| format!("done={no}")).collect();
+    let page = browser.get(&format!("{SHEET}?{}", every.join("&"))).text;
+    places(&page, &["<a href=\"#record\">Record the pour</a>"]);
+    assert!(!page.contains(marked));
+}
+
+#[test]
+fn one_tap_says_that_the_mixing_ended_now() {
+    let app = TestApp::start();
+    stocked(&app);
+    book(&app, json!({"containers": 3, "cast_on": "2026-03-02"}));
+    let browser = Browser::as_role(&app, Role::Bench);
+    let page = browser.get(SHEET).text;
+    places(
+        &page,
+        &["<button name=\"now\" value=\"1\">Mixing ended now</button>"],
+    );
+    let led = browser.get(&format!("{SHEET}?base_g=33&mixed_at=&mixed_at=&now=1"));
+    let now = app.service.now();
+    let typed = now.format("%H%%3A%M").to_string();
+    let all = answered(&app, SHEET);
+    let all = all["steps"].as_array().expect("steps").iter();
+    let mix = all
+        .clone()
+        .find(|step| step["step"] == "mix")
+        .expect("a step")["no"]
+        .clone();
+    let expected = format!("{SHEET}?base_g=33&mixed_at={typed}&done={mix}#step-{mix}");
+    assert_eq!(
+        (led.status, led.location.as_str()),
+        (303, expected.as_str())
+    );
+    // The pot life is written as a time, with what is left of it beside; the batch that is not mixed has no clock.
+    let page = browser
+        .get(led.location.split('#').next().expect("an address"))
+        .text;
+    let end = now.format("%Y-%m-%dT%H:%M:00Z").to_string();
+    let end: chrono::DateTime<chrono::Utc> = end.parse().expect("an instant");
+    let end = end + chrono::TimeDelta::minutes(90);
+    let left = format!("data-until=\"{}\"", end.to_rfc3339());
+    let before = format!("Pour batch 1 before {}", end.format("%H:%M"));
+    places(&page, &[&before, &left]);
+    assert!(!page.contains("Pour batch 2 before"), "{page}");
+    // In the bar, and at the steps that mix, de-gas and pour.
+    assert_eq!(page.matches(&left).count(), 4, "{page}");
+    // Poured, the cure runs: from the steps of the sheet.
+    let instant = (end - chrono::TimeDelta::minutes(90))
+        .to_rfc3339()
+        .replace('+', "%2B");
+    let clocked = answered(&app, &format!("{SHEET}?mixed_at={instant}"));
+    let steps = clocked["steps"].as_array().expect("steps");
+    let cure = steps
+        .iter()
+        .find(|step| step["step"] == "cure")
+        .expect("a cure");
+    let ends = cure["ends_at"]
+        .as_str()
+        .expect("an instant")
+        .replace('Z', "+00:00");
+    let poured: Vec<String> = (1..=8).map(|no| format!("done={no}")).collect();
+    let query = format!(
+        "{}&{}",
+        led.location.split('#').next().expect("one"),
+        poured.join("&")
+    );
+    let page = browser.get(&query).text;
+    places(&page, &["Cures until ", &format!("data-until=\"{ends}\"")]);
+    assert!(!page.contains("Pour batch 1 before"), "{page}");
+    // On another day the time has its day; a batch that is not there changes nothing.
+    app.clock.advance(chrono::TimeDelta::days(2));
+    let browser = Browser::as_role(&app, Role::Bench);
+    let led = browser.get(&format!("{SHEET}?now=2"));
+    assert!(
+        led.location.contains("mixed_at=&mixed_at=2026-03-04T"),
+        "{}",
+        led.location
+    );
+    let led = browser.get(&format!("{SHEET}?base_g=33&now=9"));
+    assert_eq!(led.location, format!("{SHEET}?base_g=33"));
+    app.clock.advance(chrono::TimeDelta::hours(3));
+    let page = browser.get(&format!("{SHEET}?mixed_at=00:01")).text;
+    places(
+        &page,
+        &["<span class=\"left over\" data-until=", ">over</span>"],
+    );
+}
+
+#[test]
+fn each_batch_has_its_own_clock() {
+    let app = TestApp::start();
+    stocked(&app);
+    receive(&app, "base", "B2", Some("K2"), &["1000"], "100");
+    book(&app, json!({"containers": 3}));
+    let browser = Browser::signed_in(&app);
+    let page = browser
+        .get(&format!("{SHEET}?mixed_at=09:40&mixed_at=2026-03-12T11:00"))
+        .text;
+    places(
+        &page,
+        &[
+            "Pour batch 1 before 11:10",
+            "Pour batch 2 before 12:30 on Thu 12 Mar",
+            "type=\"time\" inputmode=\"numeric\" enterkeyhint=\"next\" value=\"09:40\"",
+            "type=\"datetime-local\" inputmode=\"numeric\" enterkeyhint=\"next\" value=\"2026-03-12T11:00\"",
+        ],
+    );
+}
+
+#[test]
+fn what_was_poured_is_recorded_from_the_sheet_as_the_interface_would() {
+    let app = TestApp::start();
+    stocked(&app);
+    book(&app, json!({"containers": 3, "cast_on": "2026-03-02"}));
+    let browser = Browser::as_role(&app, Role::Bench);
+    // What was typed above is read back, and what stayed in the cup is reckoned.
+    let page = browser
+        .get(&format!(
+            "{SHEET}?base_g=33&curing_agent_g=3.3&cup_tare_g=8.1&cup_gross_g=10.4"
+        ))
+        .text;
+    places(
+        &page,
+        &[
+            "Batch 1: 33.00 g base, 3.30 g curing agent, the cup weighed.",
+            "Batch 2: no base yet, no curing agent yet",
+            "10.4 g gross \u{2212} 8.1 g tare = 2.3 g stayed in the cup.",
+            "formmethod=\"post\" formaction=\"/casts/C-00001/pour\"",
+            "inputmode=\"decimal\"",
+            "(empty: all 3 trays)",
+            "<option value=\"1\">lot B1, pack 1: 1,000 g</option>",
+        ],
+    );
+    let fields = [
+        ("base_g", "33"),
+        ("curing_agent_g", "3.3"),
+        ("cup_tare_g", "8.1"),
+        ("cup_gross_g", "10.4"),
+        ("base_g", "17"),
+        ("curing_agent_g", "1.7"),
+        ("cup_tare_g", ""),
+        ("cup_gross_g", ""),
+        ("residue_g", ""),
+        ("residue_g", "1.5"),
+        ("stirrer_in_weighing", "2"),
+        ("base_pack_id", "1"),
+        ("containers_poured", "2"),
+        ("level_mm", ""),
+        ("poured_on", ""),
+        ("done", "1"),
+    ];
+    let answer = sent(&browser, "/casts/C-00001/pour", &fields);
+    assert_eq!(
+        (answer.status, answer.location.as_str()),
+        (303, "/casts/C-00001"),
+        "{}",
+        answer.text
+    );
+    let cast = answered(&app, "/casts/C-00001");
+    assert_eq!(
+        (&cast["state"], &cast["poured_on"]),
+        (&json!("poured"), &json!("2026-03-02"))
+    );
+    assert_eq!(cast["poured_by"], "bench");
+    let pour = &cast["pour"];
+    assert_eq!(pour["containers_poured"], 2);
+    let batches = &pour["batches"];
+    let told = |at: usize, name: &str| batches[at][name].clone();
+    assert_eq!(
+        (told(0, "base_g"), told(0, "residue_basis")),
+        (json!("33"), json!("weighed"))
+    );
+    // The cup's 2.3 g, with what the recipe says of the stirrer; the second stood in the cup.
+    assert_eq!(
+        (told(1, "residue_g"), told(0, "base_pack_id")),
+        (json!("1.5"), json!(1))
+    );
+    verified(&app);
+    // Sent twice: the second is refused in the words of the books, and the sheet says what is done.
+    let again = sent(&browser, "/casts/C-00001/pour", &fields);
+    assert_eq!(again.status, 409);
+    let refused = app
+        .post(
+            "/v1/casts/C-00001/pour",
+            json!({"poured_on": "2026-03-02", "batches": [{"base_g": "1", "curing_agent_g": "1"}]}),
+        )
+        .expect(409)
+        .json();
+    let words = refused["detail"]
+        .as_str()
+        .expect("words")
+        .replace('\'', "&#39;");
+    places(
+        &again.text,
+        &[
+            &format!("It was not recorded: {words}."),
+            "<b>Done.</b> 2 trays poured",
+        ],
+    );
+}
+
+#[test]
+fn a_pour_that_is_refused_keeps_what_was_typed_and_says_why_at_its_field() {
+    let app = TestApp::start();
+    stocked(&app);
+    book(&app, json!({"containers": 3, "cast_on": "2026-03-02"}));
+    let browser = Browser::as_role(&app, Role::Bench);
+    #[track_caller]
+    fn check(browser: &Browser<'_>, fields: &[(&str, &str)], field: &str, says: &str) {
+        let page = sent(browser, "/casts/C-00001/pour", fields);
+        assert_eq!(page.status, 422, "{}", page.text);
+        let marked = format!("aria-invalid=\"true\" aria-describedby=\"{field}-fault\"");
+        let fault = format!("id=\"{field}-fault\">");
+        places(&page.text, &[&marked, &fault, says, "It was not recorded"]);
+        for (name, value) in fields.iter().filter(|(name, _)| *name != "done") {
+            assert!(
+                page.text.contains(&format!("value=\"{value}\"")),
+                "{name} {value}"
+            );
+        }
+        places(&page.text, &["name=\"done\" value=\"2\" checked>"]);
+    }
+    let typed = [("base_g", "33"), ("curing_agent_g", "3.3"), ("done", "2")];
+    let with = |more: (&'static str, &'static str)| [typed.as_slice(), &[more]].concat();
+    check(
+        &browser,
+        &[("done", "2")],
+        "base_g-1",
+        "missing field `base_g`",
+    );
+    check(
+        &browser,
+        &with(("base_g", "12")),
+        "curing_agent_g-2",
+        "missing field `curing_agent_g`",
+    );
+    check(
+        &browser,
+        &with(("cup_gross_g", "7.5")),
+        "cup_gross_g-1",
+        "is below the tare of 8 g",
+    );
+    check(
+        &browser,
+        &with(("cup_gross_g", "7,5")),
+        "cup_gross_g-1",
+        "is not a decimal number",
+    );
+    check(
+        &browser,
+        &with(("containers_poured", "9")),
+        "containers_poured-1",
+        "1 to the 3 trays planned",
+    );
+    check(
+        &browser,
+        &with(("poured_on", "2026-03-09")),
+        "poured_on-1",
+        "2026-03-09",
+    );
+    check(
+        &browser,
+        &with(("residue_g", "40")),
+        "residue_g-1",
+        "only 36.3 g were mixed",
+    );
+    // More than the books hold is refused as a whole, until the bench says that it is right.
+    let much = [
+        ("base_g", "1500"),
+        ("curing_agent_g", "90"),
+        ("cup_gross_g", "9"),
+    ];
+    let page = sent(&browser, "/casts/C-00001/pour", &much);
+    assert!(matches!(page.status, 409 | 422), "{}", page.text);
+    places(&page.text, &["It was not recorded", "value=\"1500\""]);
+    assert_eq!(answered(&app, "/casts/C-00001")["state"], "booked");
+}
+
+#[test]
+fn who_may_not_cast_sees_the_sheet_and_records_nothing() {
+    let app = TestApp::start();
+    stocked(&app);
+    let cast = book(&app, json!({"containers": 1, "cast_on": "2026-03-02"}));
+    for role in [Role::Reader, Role::Buyer] {
+        let browser = Browser::as_role(&app, role);
+        let page = browser.get(SHEET).text;
+        assert!(!page.contains("formmethod=\"post\"") && page.contains("name=\"base_g\""));
+        for deed in ["pour", "demold"] {
+            let answer = sent(
+                &browser,
+                &format!("/casts/C-00001/{deed}"),
+                &[("base_g", "33")],
+            );
+            assert_eq!(answer.status, 403, "{deed}");
+        }
+    }
+    let browser = Browser::as_role(&app, Role::Bench);
+    for key in ["", "0"] {
+        let answer = browser.send("/casts/C-00001/pour", &[("form_key", key)]);
+        assert_eq!(answer.status, 403);
+    }
+    // The key of the session never stands in a field that the address would take along.
+    let page = browser.get(SHEET).text;
+    let form = &page[places(&page, &["<form id=\"bench\""])[0]..];
+    assert!(!form.contains("type=\"hidden\""), "{form}");
+    assert_eq!(
+        browser
+            .send("/casts/C-09999/pour", &[("form_key", form_key(&page))])
+            .status,
+        404
+    );
+    pour(&app, &cast);
+    let page = Browser::as_role(&app, Role::Reader).get(SHEET).text;
+    assert!(!page.contains("formmethod=\"post\""));
+}
+
+#[test]
+fn the_chips_are_counted_on_the_sheet_of_a_poured_cast() {
+    let app = TestApp::start();
+    stocked(&app);
+    let cast = book(&app, json!({"cast_on": "2026-03-02"}));
+    let browser = Browser::as_role(&app, Role::Bench);
+    let early = sent(&browser, "/casts/C-00001/demold", &[("good", "8")]);
+    assert_eq!(early.status, 409);
+    places(&early.text, &["It was not recorded: "]);
+    pour(&app, &cast);
+    let page = browser.get(SHEET).text;
+    places(
+        &page,
+        &[
+            "<b>Done.</b> 2 trays poured",
+            "value=\"bubbles\"",
+            "formaction=\"/casts/C-00001/demold\"",
+            "<legend>Tray 2</legend>",
+            "data-keep=\"C-00001\"",
+            "checked disabled",
+        ],
+    );
+    // What waits is the cure, and then the count.
+    let steps = answered(&app, SHEET);
+    let all = steps["steps"].as_array().expect("steps").iter();
+    let cure = all
+        .clone()
+        .find(|step| step["step"] == "cure")
+        .expect("a cure")["no"]
+        .clone();
+    places(&page, &[&format!("<a href=\"#step-{cure}\">{cure} ")]);
+
+    let wrong = [
+        ("good", "7"),
+        ("reject_reason", ""),
+        ("reject_count", ""),
+        ("reject_reason", ""),
+        ("reject_count", "1"),
+    ];
+    let page = sent(&browser, "/casts/C-00001/demold", &wrong);
+    assert_eq!(page.status, 422);
+    places(
+        &page.text,
+        &[
+            "aria-describedby=\"reject_reason-2-fault\"",
+            "a reason has 1 to 100 characters",
+            "value=\"7\"",
+        ],
+    );
+    let page = sent(&browser, "/casts/C-00001/demold", &[("good", "9")]);
+    places(
+        &page.text,
+        &["aria-describedby=\"good-1-fault\"", "but only 8 were cast"],
+    );
+
+    let fields = [
+        ("good", "6"),
+        ("reject_reason", "bubbles"),
+        ("reject_count", "1"),
+        ("reject_reason", "torn"),
+        ("reject_count", ""),
+        ("reject_reason", "cloudy"),
+        ("reject_count", "1"),
+        ("tray_good", ""),
+        ("tray_count", ""),
+        ("tray_reason", ""),
+    ];
+    let answer = sent(&browser, "/casts/C-00001/demold", &fields);
+    assert_eq!(
+        (answer.status, answer.location.as_str()),
+        (303, "/casts/C-00001"),
+        "{}",
+        answer.text
+    );
+    let record = answered(&app, "/casts/C-00001")["demold"].clone();
+    assert_eq!(
+        (&record["good"], &record["rejected"]),
+        (&json!(6), &json!(2))
+    );
+    assert_eq!(
+        record["rejects"][1],
+        json!({"reason": "cloudy", "count": 1})
+    );
+    let page = browser.get(SHEET).text;
+    places(
+        &page,
+        &[
+            "data-keep-end=\"C-00001\"",
+            "demoulded Mon 2 Mar with 6 good chips",
+        ],
+    );
+    assert!(!page.contains("formmethod=\"post\"") && !page.contains("data-keep=\""));
+}
+
+#[test]
+fn chips_may_be_counted_tray_by_tray() {
+    let app = TestApp::start();
+    stocked(&app);
+    let cast = book(&app, json!({"cast_on": "2026-03-02"}));
+    pour(&app, &cast);
+    let browser = Browser::as_role(&app, Role::Bench);
+    let counted = |second: &'static str| {
+        [
+            ("tray_good", "4"),
+            ("tray_count", ""),
+            ("tray_reason", ""),
+            ("tray_good", second),
+            ("tray_count", "1"),
+            ("tray_reason", "torn"),
+        ]
+    };
+    let page = sent(&browser, "/casts/C-00001/demold", &counted("4"));
+    assert_eq!(page.status, 422);
+    places(
+        &page.text,
+        &[
+            "aria-describedby=\"tray_good-2-fault\"",
+            "<details class=\"more\" open>",
+        ],
+    );
+    let answer = sent(&browser, "/casts/C-00001/demold", &counted("3"));
+    assert_eq!(answer.status, 303, "{}", answer.text);
+    let record = answered(&app, "/casts/C-00001")["demold"].clone();
+    assert_eq!(record["containers"].as_array().expect("trays").len(), 2);
+    assert_eq!(
+        (&record["good"], &record["rejected"]),
+        (&json!(7), &json!(1))
+    );
+}
