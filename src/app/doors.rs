@@ -48,6 +48,8 @@ pub const PAGES: &[Door] = &[
     page("POST", "/sign-out", EVERYONE),
     page("GET", "/assets/{file}", ANYONE),
     page("GET", "/", EVERYONE),
+    page("GET", "/warnings", EVERYONE),
+    page("POST", "/warnings/{id}/acknowledge", HANDLERS),
     page("GET", "/casts", EVERYONE),
     page("GET", "/casts/plan", HANDLERS),
     page("POST", "/casts/plan", BENCH),

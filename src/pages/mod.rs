@@ -26,6 +26,7 @@ mod routes;
 mod shelf;
 mod sign_in;
 mod vessel;
+mod warnings;
 mod words;
 
 pub use refusal::refuse;

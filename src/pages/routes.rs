@@ -6,7 +6,10 @@ use actix_web::{Error, HttpRequest};
 use utoipa_actix_web::service_config::ServiceConfig;
 
 use super::refusal::Refused;
-use super::{assets, bench_sheet, buy, cast, casts, catalogue, cost, lot, plan, receive, shelf, sign_in};
+use super::{
+    assets, bench_sheet, buy, cast, casts, catalogue, cost, lot, plan, receive, shelf, sign_in,
+    warnings,
+};
 use crate::http::Problem;
 
 /// The longest form, in bytes: a recipe with a hundred extras, and what was read of it beside.
@@ -45,6 +48,7 @@ pub fn routes(cfg: &mut ServiceConfig<'_>) {
         lot::routes(config);
         catalogue::routes(config);
         receive::routes(config);
+        warnings::routes(config);
         config
     });
 }

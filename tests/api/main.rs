@@ -41,6 +41,7 @@ mod pages_casts;
 mod pages_catalogue;
 mod pages_cost;
 mod pages_lot;
+mod pages_warnings;
 mod periods;
 mod plans;
 mod postgres_backup;

@@ -1,13 +1,14 @@
-//! Every page of the demo lab: no violation of the rules of accessibility, no wider than its window, small and quick.
+//! Every page of the demo lab: no violation of the rules of accessibility, no wider than its window.
 
 use chrono::{DateTime, Utc};
-use heeltap::app::PAGES;
 use heeltap::cli::demo::replay;
 
+use crate::addresses::addresses;
 use crate::axe::{library, violations};
 use crate::driver::Driver;
+use crate::journey::signed_in;
 use crate::support::TestApp;
-use crate::window::{Kind, Window};
+use crate::window::Kind;
 
 /// The demo lab on a day, the clock at that day.
 fn demo() -> TestApp {
@@ -17,38 +18,6 @@ fn demo() -> TestApp {
         .expect("the demo must be filled");
     app.clock.set(now);
     app
-}
-
-/// An address of each page that can be looked at, for each door of the table.
-fn addresses(app: &TestApp) -> Vec<String> {
-    let casts = |state: &str| {
-        let path = format!("/v1/casts?state={state}&limit=1");
-        let list = app.get(&path).expect(200).json();
-        let code = list["items"][0]["code"].as_str();
-        code.unwrap_or_else(|| panic!("no cast is {state}"))
-            .to_owned()
-    };
-    let states = ["booked", "poured", "demolded"].map(casts);
-    let mut addresses = Vec::new();
-    for door in PAGES.iter().filter(|door| door.method == "GET") {
-        match door.path {
-            "/assets/{file}" | "/cost/report.csv" | "/cost/report.xlsx" | "/sign-in" => {}
-            path if path.contains("{code}") => {
-                addresses.extend(states.iter().map(|code| path.replace("{code}", code)));
-            }
-            path => addresses.push(path.replace("{id}", "1")),
-        }
-    }
-    addresses
-}
-
-fn signed_in(app: &TestApp, driver: &Driver, kind: Kind) -> Window {
-    let window = Window::open(driver, kind, &format!("http://{}", app.address));
-    window.go("/sign-in");
-    window.fill("Your token", app.token());
-    window.press("Sign in");
-    window.arrives("/");
-    window
 }
 
 #[test]
@@ -77,7 +46,7 @@ fn no_page_breaks_the_rules_of_accessibility_or_its_window() {
 
 /// An address as the name of a file.
 fn name(address: &str) -> String {
-    let name = address.trim_matches('/').replace(['/', '?', '='], "-");
+    let name = address.trim_matches('/').replace(['/', '?', '=', '&'], "-");
     match name.is_empty() {
         true => "shelf".to_owned(),
         false => name,

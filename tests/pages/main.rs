@@ -5,9 +5,14 @@
 //! naming a folder, each page that is looked at leaves a picture there. Invariants: no page says anything on the console, none
 //! asks another address than the service's, none is wider than its window.
 
+#![expect(clippy::print_stdout, reason = "what a run prints are its figures")]
+
+mod addresses;
 mod axe;
 mod driver;
 mod every_page;
+mod journey;
+mod quick;
 #[allow(dead_code, unused_imports)]
 #[path = "../api/support/mod.rs"]
 mod support;

@@ -218,24 +218,53 @@ impl Window {
         }
     }
 
-    /// The field that a label belongs to, by what the label says.
+    /// The field that a label belongs to, by what the label says: the `row`th of them, from 0. What is folded away is unfolded.
     #[track_caller]
-    fn field(&self, label: &str) -> WebElement {
-        // A label names its field, or has it within.
-        let said = format!(
-            "label[normalize-space(.)={0} or starts-with(normalize-space(.), {0})]",
-            quoted(label)
-        );
+    fn field(&self, label: &str, row: usize) -> WebElement {
+        // A label names its field, or has it within; its field may be named by `aria-label` too.
+        let said = quoted(label);
+        let labels =
+            format!("label[normalize-space(.)={said} or starts-with(normalize-space(.), {said})]");
+        let fields = "*[self::input or self::select or self::textarea]";
         let path = format!(
-            "//*[@id=//{said}/@for] | //{said}//*[self::input or self::select or self::textarea]"
+            "//{fields}[@id=//{labels}/@for or ancestor::{labels} or starts-with(@aria-label, {said})]"
         );
-        self.find(&format!("field `{label}`"), &By::XPath(path))
+        let started = Instant::now();
+        loop {
+            let found = self.runtime.block_on(async {
+                let found = self.web.find_all(By::XPath(&path)).await?;
+                let Some(field) = found.into_iter().nth(row) else {
+                    return Ok::<_, WebDriverError>(None);
+                };
+                let folds = "ancestor::details[not(@open)]/summary";
+                for fold in field.find_all(By::XPath(folds)).await? {
+                    fold.scroll_into_view().await?;
+                    fold.click().await?;
+                }
+                Ok(field.is_displayed().await?.then_some(field))
+            });
+            match found {
+                Ok(Some(field)) => return field,
+                _ if started.elapsed() < PATIENCE => std::thread::sleep(Duration::from_millis(50)),
+                _ => panic!(
+                    "there is no field `{label}` ({row}) on {}:\n{}",
+                    self.path(),
+                    self.text()
+                ),
+            }
+        }
     }
 
     /// Types into a field, in place of what stands there.
     #[track_caller]
     pub(crate) fn fill(&self, label: &str, text: &str) {
-        let field = self.field(label);
+        self.fill_row(label, 0, text);
+    }
+
+    /// Types into the `row`th field of that label, from 0.
+    #[track_caller]
+    pub(crate) fn fill_row(&self, label: &str, row: usize, text: &str) {
+        let field = self.field(label, row);
         self.runtime
             .block_on(async {
                 match field.attr("type").await?.as_deref() {
@@ -253,7 +282,13 @@ impl Window {
     /// Chooses of a list, by what the choice says.
     #[track_caller]
     pub(crate) fn choose(&self, label: &str, choice: &str) {
-        let field = self.field(label);
+        self.choose_row(label, 0, choice);
+    }
+
+    /// Chooses of the `row`th list of that label, from 0.
+    #[track_caller]
+    pub(crate) fn choose_row(&self, label: &str, row: usize, choice: &str) {
+        let field = self.field(label, row);
         let path = format!(
             ".//option[contains(normalize-space(.), {})]",
             quoted(choice)
@@ -266,14 +301,14 @@ impl Window {
     /// Ticks a box.
     #[track_caller]
     pub(crate) fn tick(&self, label: &str) {
-        let field = self.field(label);
+        let field = self.field(label, 0);
         self.runtime.block_on(field.click()).expect("a box");
     }
 
     /// What stands in a field.
     #[track_caller]
     pub(crate) fn value(&self, label: &str) -> String {
-        let field = self.field(label);
+        let field = self.field(label, 0);
         let value = self.runtime.block_on(field.value()).expect("a value");
         value.unwrap_or_default()
     }
@@ -282,7 +317,7 @@ impl Window {
     #[track_caller]
     pub(crate) fn press(&self, label: &str) {
         let path = format!(
-            "//button[starts-with(normalize-space(.), {})]",
+            "//button[starts-with(normalize-space(.), {}) and not(@disabled)]",
             quoted(label)
         );
         let button = self.find(&format!("button `{label}`"), &By::XPath(path));
@@ -295,17 +330,6 @@ impl Window {
         let path = format!("//a[starts-with(normalize-space(.), {})]", quoted(label));
         let link = self.find(&format!("link `{label}`"), &By::XPath(path));
         self.click(&link, label);
-    }
-
-    /// Unfolds what a summary says.
-    #[track_caller]
-    pub(crate) fn unfold(&self, label: &str) {
-        let path = format!(
-            "//details[not(@open)]/summary[starts-with(normalize-space(.), {})]",
-            quoted(label)
-        );
-        let summary = self.find(&format!("fold `{label}`"), &By::XPath(path));
-        self.click(&summary, label);
     }
 
     #[track_caller]
@@ -321,7 +345,7 @@ impl Window {
     /// Gives a file to a field.
     #[track_caller]
     pub(crate) fn attach(&self, label: &str, file: &std::path::Path) {
-        let field = self.field(label);
+        let field = self.field(label, 0);
         let path = file.to_str().expect("a path");
         self.runtime
             .block_on(field.send_keys(path))
@@ -338,8 +362,6 @@ impl Window {
         let mut stops = Vec::new();
         for _ in 0..most {
             let stop = self.runtime.block_on(async {
-                let body = self.web.find(By::Css("body")).await?;
-                let _ = body;
                 self.web
                     .action_chain()
                     .send_keys(Key::Tab)

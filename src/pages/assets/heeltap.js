@@ -44,7 +44,8 @@ function live(form) {
       const text = await answer.text();
       if (turn === asked && !answer.redirected) takeOver(text);
     } catch {
-      // The service does not answer: what was typed stands, and the form's button says so when it is pressed.
+      // The service does not answer: what was typed stands, and a button says so when it is pressed.
+      for (const button of document.querySelectorAll("[data-part] button")) button.disabled = false;
     }
   };
   form.addEventListener("input", () => {

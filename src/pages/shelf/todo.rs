@@ -7,12 +7,11 @@
 use chrono::NaiveDate;
 
 use crate::casting::life::booked::BookedCast;
+use crate::pages::warnings::{due, is_grave, says, where_done};
 use crate::pages::words::day;
 use crate::stock::counts_due::CountDue;
 use crate::stock::warnings::{Warning, WarningState};
 
-/// From this severity on, a line is marked as grave.
-const GRAVE: i32 = 3;
 /// The most packs to be counted that are named; more are counted together.
 const COUNTS_MAX: usize = 5;
 
@@ -56,19 +55,10 @@ pub(super) fn lines(
 }
 
 fn of_warning(warning: &Warning, today: NaiveDate) -> Line {
-    let grave = warning.severity >= GRAVE;
-    let words = match warning.due_on {
-        None => "now".to_owned(),
-        Some(on) if on == today => "today".to_owned(),
-        Some(on) if on < today => format!("since {}", day(on, today)),
-        Some(on) => format!("by {}", day(on, today)),
-    };
+    let grave = is_grave(warning);
     Line {
-        day: words,
-        says: match warning.kind.as_str() {
-            "order_by" => format!("{}: {}", warning.subject, warning.reason),
-            _ => warning.reason.clone(),
-        },
+        day: due(warning, today),
+        says: says(warning),
         grave,
         at: where_done(warning),
         order: (!grave, warning.due_on.unwrap_or(today)),
@@ -102,17 +92,6 @@ fn of_cast(cast: &BookedCast, today: NaiveDate) -> Line {
             "Its bench sheet",
         )),
         order: (true, cast.cast_on),
-    }
-}
-
-/// Where a warning is seen to.
-fn where_done(warning: &Warning) -> Option<(String, &'static str)> {
-    let subject = &warning.subject;
-    match warning.subject_noun.as_str() {
-        "lot" => Some((format!("/lots/{subject}"), "The lot")),
-        "cast" => Some((format!("/casts/{subject}"), "The cast")),
-        "material" | "kit" | "order_line" => Some(("/buy".to_owned(), "What to buy")),
-        _ => None,
     }
 }
 
