@@ -101,7 +101,7 @@ fn the_plan_is_the_one_of_the_api() {
     let said = plan(&app, json!({"containers": 4, "charges": charges}));
     let batch = &said["batches"][0];
     let cups = said["batches"].as_array().expect("cups").len();
-    has(&page, &[&format!("<h3>Cups 1, {cups}, each</h3>")]);
+    has(&page, &[&format!("<h3>Cups 1 and {cups}, each</h3>")]);
     for part in ["base_g", "curing_agent_g"] {
         let mass = number(&batch[part]);
         has(&page, &[&format!("<b>{mass:.2}</b> g of ")]);
@@ -399,6 +399,17 @@ fn what_cannot_be_booked_comes_again_with_the_reason() {
     has(
         &refused.text,
         &["Not booked:", "id=\"count-fault\">0 is out of range"],
+    );
+    // What is retired meanwhile forbids the plan itself, and stays chosen.
+    app.post("/v1/grants/grant-b/retire", json!({})).expect(200);
+    let retired = browser.get(&format!("{ASKED}&grant=grant-b&share=100"));
+    assert_eq!(retired.status, 409);
+    has(
+        &retired.text,
+        &[
+            "grant `grant-b` is retired",
+            "<option value=\"grant-b\" selected>",
+        ],
     );
     // A form of another page is not taken.
     let strange = [
