@@ -63,8 +63,7 @@ fn without_casts_the_page_says_what_to_do_next() {
     places(
         &page,
         &[
-            "No cast is booked.",
-            "POST /v1/casts",
+            "No cast is booked. Whoever works at the bench plans and books them.",
             "Nothing waits to be demoulded.",
             "Nothing is demoulded yet.",
         ],

@@ -93,12 +93,12 @@ pub(super) struct Leave {
 const LEAVES: [(&str, &str); 4] = [
     (
         "allow_mixed_kits",
-        "Base and curing agent may come from different kit lots",
+        "Take base and curing agent from different kit lots",
     ),
-    ("allow_cross_charge", "Another grant's stock may be used"),
+    ("allow_cross_charge", "Use another grant's stock too"),
     (
         "take_from_later",
-        "Stock promised to later casts may be taken from them",
+        "Take stock that is promised to later casts",
     ),
     ("allow_short", "Book it although stock is short"),
 ];

@@ -12,7 +12,8 @@ use crate::base::Quantity;
 use crate::casting::planning::plan_view::{CastPlan, ShortageView};
 use crate::casting::planning::what_if::CupLine;
 use crate::catalogue::Beyond;
-use crate::pages::words::{counted, day, sentence};
+use crate::pages::parts::expected_good;
+use crate::pages::words::{counted, day, money, sentence};
 
 /// What comes first: whether it can be cast.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -21,6 +22,8 @@ pub(super) struct Verdict {
     pub(super) word: &'static str,
     /// In a sentence.
     pub(super) says: String,
+    /// What comes of it and what that costs; none while something is short, which has no price.
+    pub(super) comes_to: Option<String>,
     /// Whether nothing stands against booking it.
     pub(super) bookable: bool,
     /// Whether stock is short.
@@ -62,6 +65,7 @@ pub(super) fn verdict(found: &Planned, asked: &Asked, today: NaiveDate) -> Verdi
             (false, false) => "It can be cast.",
         },
         says: says(plan, found.request.good_chips_wanted, &on),
+        comes_to: (!short).then(|| comes_to(plan)),
         bookable: (!short || found.request.allow_short) && !refused,
         short,
         shortages: plan.shortages.iter().map(short_of).collect(),
@@ -70,6 +74,15 @@ pub(super) fn verdict(found: &Planned, asked: &Asked, today: NaiveDate) -> Verdi
             false => Vec::new(),
         },
         warnings: warnings.map(|warning| sentence(&warning.detail)).collect(),
+    }
+}
+
+/// What comes of a plan, and what a good chip of it costs.
+fn comes_to(plan: &CastPlan) -> String {
+    let good = expected_good(plan);
+    match plan.cost.per_good_chip {
+        Some(each) => format!("{good}, at {} each.", money(each, &plan.cost.currency)),
+        None => format!("{good}."),
     }
 }
 
@@ -145,6 +158,13 @@ fn helps(found: &Planned, asked: &Asked) -> Vec<Help> {
         );
         help(says, &[("containers_per_batch", &most)]);
     }
+    if let Some(on) = delivered(plan) {
+        let says = format!(
+            "Wait for what is on order: cast it {}",
+            day(on, plan.cast_on)
+        );
+        help(says, &[("cast_on", &on.to_string())]);
+    }
     for leave in asked.leaves.iter().filter(|leave| !leave.given) {
         let helps = match leave.name {
             "allow_short" => true,
@@ -163,6 +183,16 @@ fn helps(found: &Planned, asked: &Asked) -> Vec<Help> {
         address: "/buy".to_owned(),
     });
     helps
+}
+
+/// The day by which the first of all that is short is expected, where it is all on order and comes after the day planned for.
+fn delivered(plan: &CastPlan) -> Option<NaiveDate> {
+    let arrives = plan.shortages.iter().map(|short| {
+        let missing = short.needed.checked_sub(short.available).ok()?;
+        short.arrives_on.filter(|_| short.on_order >= missing)
+    });
+    let days: Vec<NaiveDate> = arrives.collect::<Option<_>>()?;
+    days.into_iter().max().filter(|on| *on > plan.cast_on)
 }
 
 /// Whether the plan itself says of something short that a leave would use it.

@@ -222,14 +222,18 @@ fn coats(release: &ReleaseView) -> String {
         1 => "before the cast".to_owned(),
         round => format!("before round {round}"),
     };
-    let loads: Vec<String> = release.loads.iter().map(when).collect();
     let mut says = format!(
         "{} from {}",
         counted(release.coatings, "mould coated", "moulds coated"),
         counted(release.vials, "vial", "vials")
     );
-    if !loads.is_empty() {
-        says.push_str(&format!(", {}", loads.join(", ")));
+    match release.loads.as_slice() {
+        [] => {}
+        [only] => says.push_str(&format!(", {}", when(only))),
+        [first, ..] => {
+            let loads = release.loads.len();
+            says.push_str(&format!(", in {loads} loads, the first {}", when(first)));
+        }
     }
     says
 }
@@ -257,7 +261,12 @@ mod tests {
         release.needed = true;
         assert_eq!(
             coats(&release),
-            "4 moulds coated from 2 vials, before the cast, before round 3"
+            "4 moulds coated from 2 vials, in 2 loads, the first before the cast"
+        );
+        release.loads.remove(0);
+        assert_eq!(
+            coats(&release),
+            "4 moulds coated from 2 vials, before round 3"
         );
     }
 }

@@ -98,6 +98,7 @@ pub(super) fn cups(plan: &CastPlan, places: usize) -> Vec<Cups> {
         .map(|(batch, numbers)| Cups {
             title: match numbers.as_slice() {
                 [only] => format!("Cup {only}"),
+                [one, other] => format!("Cups {one} and {other}, each"),
                 many => format!("Cups {}, each", ranges(many)),
             },
             base: number(batch.base_g),
