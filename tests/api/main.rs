@@ -39,6 +39,7 @@ mod pages;
 mod pages_casts;
 mod pages_cost;
 mod pages_lot;
+mod pages_receive;
 mod periods;
 mod plans;
 mod postgres_backup;

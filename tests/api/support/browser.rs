@@ -109,7 +109,10 @@ impl<'a> Browser<'a> {
         }
         body.extend_from_slice(format!("--{BOUNDARY}--\r\n").as_bytes());
         let kind = format!("multipart/form-data; boundary={BOUNDARY}");
-        let request = self.http.post(self.address(path)).header("content-type", kind);
+        let request = self
+            .http
+            .post(self.address(path))
+            .header("content-type", kind);
         seen(request.body(body).send().expect("an answer"))
     }
 
