@@ -38,6 +38,7 @@ mod packs;
 mod pages;
 mod pages_casts;
 mod pages_cost;
+mod pages_deliveries;
 mod pages_lot;
 mod pages_receive;
 mod periods;

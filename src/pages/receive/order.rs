@@ -94,14 +94,8 @@ const MORE: [(&str, &str); 7] = [
     ("fees", "Fees (empty: as ordered)"),
     ("tax", "Tax of the line (empty: as ordered)"),
     ("tax_recoverable", "Is the tax recovered?"),
-    (
-        "rate",
-        "Units of the base currency for one unit of its currency",
-    ),
-    (
-        "kit_lot",
-        "Lot code of the kit, if it is another than the lot's",
-    ),
+    ("rate", "Base currency for one unit of its own"),
+    ("kit_lot", "Lot code of the kit, if another"),
 ];
 
 /// What a line orders, such as `2 packs of 1,100 g of Base`.
