@@ -67,12 +67,7 @@ pub(super) fn encoding(name: &str) -> Result<Encoding, String> {
 }
 
 fn spread_by(name: &str) -> Result<SpreadBasis, String> {
-    match name {
-        "value" => Ok(SpreadBasis::Value),
-        "mass" => Ok(SpreadBasis::Mass),
-        "count" => Ok(SpreadBasis::Count),
-        _ => Err("write value, mass or count".to_owned()),
-    }
+    SpreadBasis::parse(name).ok_or_else(|| "write value, mass or count".to_owned())
 }
 
 impl Import {

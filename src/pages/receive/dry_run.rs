@@ -16,7 +16,7 @@ const ROWS_MAX: usize = 50;
 /// About how many bytes the rows of each kind may take: with all three, a page stays well below 100 kB.
 const BYTES_MAX: usize = 24_000;
 /// About how many bytes a cell takes besides what stands in it, and a row besides its cells.
-const CELL_BYTES: usize = 36;
+const CELL_BYTES: usize = 48;
 const ROW_BYTES: usize = 160;
 /// The longest text that is shown of a cell, in characters.
 const CELL_CHARS_MAX: usize = 60;

@@ -99,17 +99,16 @@ pub(super) fn options(settings: &ImportSettings) -> Options {
     }
 }
 
-/// How the file is read, in words, such as `a comma between cells, a point before decimals, UTF-8`.
+/// How the file is read, in words, such as `commas between cells, a decimal point, UTF-8`.
 pub(super) fn said(settings: &ImportSettings) -> String {
-    let words = |values: &[(&'static str, &'static str)], name: &str| {
-        let found = values.iter().find(|(value, _)| *value == name);
-        found.map_or("", |(_, words)| *words).to_owned()
+    let encoding = match settings.format.encoding {
+        Encoding::Utf8 => "UTF-8",
+        Encoding::Windows1252 => "Windows-1252",
     };
     format!(
-        "{} between cells, a {} before decimals, {}",
-        words(&DELIMITERS, settings.format.delimiter.name()),
+        "{}s between cells, a decimal {}, {encoding}",
+        settings.format.delimiter.name(),
         settings.decimal.name(),
-        words(&ENCODINGS, settings.format.encoding.name()),
     )
 }
 

@@ -10,8 +10,8 @@ use serde_json::{Map, Value, json};
 
 use super::field::{Field, Typed, field};
 use super::lots::{Items, LotShown, name_of};
-use crate::base::FieldError;
-use crate::pages::words::{counted, day};
+use crate::base::{FieldError, Quantity};
+use crate::pages::words::{amount, counted, day};
 use crate::purchasing::facts::LineState;
 use crate::purchasing::ops::{OrderLineView, OrderView};
 
@@ -94,25 +94,17 @@ const MORE: [(&str, &str); 7] = [
     ("fees", "Fees (empty: as ordered)"),
     ("tax", "Tax of the line (empty: as ordered)"),
     ("tax_recoverable", "Is the tax recovered?"),
-    (
-        "rate",
-        "Units of the base currency for one unit of its currency",
-    ),
-    (
-        "kit_lot",
-        "Lot code of the kit, if it is another than the lot's",
-    ),
+    ("rate", "Base currency for one unit of its own"),
+    ("kit_lot", "Lot code of the kit, if another"),
 ];
 
-/// What a line orders, such as `2 packs of 1.1 kg of Base`.
+/// What a line orders, such as `2 packs of 1,100 g of Base`.
 pub(super) fn what(line: &OrderLineView, items: &Items) -> String {
     let name = name_of(items, &line.item);
     let packs = counted(line.packs, "pack", "packs");
-    match (&line.pack_quantity, &line.unit) {
-        (Some(quantity), Some(unit)) if unit == "each" => {
-            format!("{packs} of {quantity} of {name}")
-        }
-        (Some(quantity), Some(unit)) => format!("{packs} of {quantity} {unit} of {name}"),
+    let each = line.pack_quantity.as_deref().map(Quantity::parse);
+    match (each, &line.unit) {
+        (Some(Ok(each)), Some(unit)) => format!("{packs} of {} of {name}", amount(each, unit)),
         _ => format!("{packs} of {name}"),
     }
 }

@@ -11,6 +11,7 @@ pub(crate) mod lab;
 pub(crate) mod mock;
 mod process;
 pub(crate) mod receiver;
+pub(crate) mod receiving;
 pub(crate) mod reconcile;
 mod shelf;
 pub(crate) mod smtp;

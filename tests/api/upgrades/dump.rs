@@ -33,7 +33,7 @@ pub(super) fn dump(path: &str) -> String {
             &mut conn,
             &format!(
                 "SELECT CASE type WHEN 'BOOLEAN' THEN 'CASE ' || name || ' WHEN 1 THEN ''TRUE'' WHEN 0 THEN ''FALSE'' ELSE ''NULL'' END' \
-                 WHEN 'BLOB' THEN 'CASE WHEN ' || name || ' IS NULL THEN ''NULL'' ELSE \\x'' || lower(hex(' || name || ')) || '' END' \
+                 WHEN 'BLOB' THEN 'CASE WHEN ' || name || ' IS NULL THEN ''NULL'' ELSE char(39) || ''\\x'' || lower(hex(' || name || ')) || char(39) END' \
                  ELSE 'quote(' || name || ')' END AS line FROM pragma_table_info('{table}')"
             ),
         );

@@ -228,7 +228,7 @@ pub(super) fn live_with_drafts(app: &TestApp) {
     let settings = ImportSettings::default();
     let header = PURCHASES.lines().next().expect("a header");
     let more = format!(
-        "{header}\nO-9,1,Nørth \"&\" co,2026-02-20,2026-03-02,tray,T9,1,50,each,25.00,EUR,,\n"
+        "{header}\nO-9,1,\"Nørth \"\"&\"\" co\",2026-02-20,2026-03-02,tray,T9,1,50,each,25.00,EUR,,\n"
     );
     for (name, file) in [("again.csv", PURCHASES), ("more.csv", more.as_str())] {
         let kept = app.service.as_actor("buyer", |tx| {
