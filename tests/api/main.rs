@@ -38,6 +38,7 @@ mod packs;
 mod pages;
 mod pages_casts;
 mod pages_catalogue;
+mod pages_catalogue_kept;
 mod pages_cost;
 mod pages_lot;
 mod periods;
