@@ -344,6 +344,16 @@ fn an_empty_installation_says_what_comes_first_until_a_cast_can_be_planned() {
     );
     receive(&app, "base-a", "B1", None, &["1000"], "100");
     let page = buyer.get("/catalogue").text;
+    assert!(
+        page.contains("href=\"/casts/plan\">Plan a cast</a>"),
+        "{page}"
+    );
+    // Who has cast has found the way.
+    let app = TestApp::start();
+    stocked(&app);
+    let booked = json!({"recipe": "chip", "containers": 2, "cast_on": "2026-03-10"});
+    app.post("/v1/casts", booked).expect(201);
+    let page = Browser::signed_in(&app).get("/catalogue").text;
     assert!(!page.contains("The way to a first cast"), "{page}");
 }
 
