@@ -40,6 +40,7 @@ mod pages_bench;
 mod pages_cast_deeds;
 mod pages_casts;
 mod pages_catalogue;
+mod pages_catalogue_kept;
 mod pages_cost;
 mod pages_deliveries;
 mod pages_lot;

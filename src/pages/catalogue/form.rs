@@ -10,32 +10,13 @@ use super::document::{Typed, is_filled, places};
 use super::layout::{self, FOLDED_FROM, grouped, within};
 use super::probe::{KIND, Suited, pattern};
 use super::schema::{Property, Shape};
+use super::shown::{Control, FieldShown, FormShown, Group, Item, Offer, Offers, SetShown};
 use crate::base::FieldError;
 
 /// A select has no more options than this; beyond, a code is typed, and the browser offers what there is.
 const OPTIONS_MAX: usize = 60;
 /// The most codes that a browser is told to offer.
 const OFFERS_MAX: usize = 300;
-
-/// Another entry that a field may name.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub(super) struct Offer {
-    /// Its code.
-    pub(super) code: String,
-    /// Its name.
-    pub(super) name: String,
-}
-
-/// What a field may name, and where a new one is made.
-#[derive(Debug, Clone, Default, PartialEq, Eq)]
-pub(super) struct Offers {
-    /// What there is and is not retired.
-    pub(super) there: Vec<Offer>,
-    /// What one is called, such as `a tray`.
-    pub(super) one: String,
-    /// Where one is made.
-    pub(super) address: String,
-}
 
 /// What a form is made of.
 #[derive(Debug, Clone, Default)]
@@ -54,88 +35,6 @@ pub(super) struct Given<'a> {
     pub(super) notes: BTreeMap<String, String>,
     /// What amounts are in.
     pub(super) currency: String,
-}
-
-/// A form.
-#[derive(Debug, Clone, Default, PartialEq, Eq)]
-pub(super) struct FormShown {
-    /// What is wrong and has no field.
-    pub(super) faults: Vec<String>,
-    /// The fields in which something is wrong, with their labels.
-    pub(super) wrong: Vec<(String, String)>,
-    /// What never changes, with its value.
-    pub(super) fixed: Vec<(String, String)>,
-    /// The headings; the first has none.
-    pub(super) groups: Vec<Group>,
-    /// Codes to offer where they are typed.
-    pub(super) lists: Vec<(String, Vec<Offer>)>,
-}
-
-/// Fields under a heading.
-#[derive(Debug, Clone, Default, PartialEq, Eq)]
-pub(super) struct Group {
-    /// The heading.
-    pub(super) title: &'static str,
-    /// Whether it folds.
-    pub(super) folds: bool,
-    /// Whether it is unfolded.
-    pub(super) open: bool,
-    /// What stands below it.
-    pub(super) items: Vec<Item>,
-}
-
-/// A field, or several that belong together.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub(super) enum Item {
-    /// A field.
-    Field(FieldShown),
-    /// Several.
-    Set(SetShown),
-}
-
-/// Fields that belong together: one row, or as many as there are and one more.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub(super) struct SetShown {
-    pub(super) id: String,
-    pub(super) label: String,
-    pub(super) hint: String,
-    pub(super) fault: Option<String>,
-    pub(super) required: bool,
-    pub(super) list: bool,
-    pub(super) rows: Vec<Vec<FieldShown>>,
-}
-
-/// A field.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub(super) struct FieldShown {
-    pub(super) id: String,
-    pub(super) name: String,
-    pub(super) label: String,
-    pub(super) hint: String,
-    pub(super) required: bool,
-    pub(super) control: Control,
-    pub(super) fault: Option<String>,
-    pub(super) note: Option<String>,
-    /// Where one is made that it could name, when there is none.
-    pub(super) make: Option<(String, String)>,
-}
-
-/// What a field is typed with.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub(super) enum Control {
-    /// A line: its type, the keys a phone shows, what stands in it, and the list of codes to offer.
-    Line {
-        kind: &'static str,
-        keys: &'static str,
-        value: String,
-        list: Option<String>,
-    },
-    /// Lines.
-    Long(String),
-    /// One of some: value, words, whether it is chosen.
-    Choice(Vec<(String, String, bool)>),
-    /// Yes or no.
-    Tick(bool),
 }
 
 /// Makes a form.
@@ -273,6 +172,7 @@ impl<'a> Forming<'a> {
             true => places(&self.given.typed, &pointer).len() + 1,
             false => 1,
         };
+        let mut wrong = self.wrong.len();
         let rows = (0..places).map(|place| {
             let (at, needed) = match list {
                 // A row of several may be emptied, which takes it away.
@@ -296,10 +196,19 @@ impl<'a> Forming<'a> {
             if place > 0 {
                 row.iter_mut().for_each(|field| field.hint.clear());
             }
+            let of = match list {
+                true => format!("{label} {}", place + 1),
+                false => label.clone(),
+            };
+            for (_, part) in &mut self.wrong[wrong..] {
+                *part = format!("{of}: {part}");
+            }
+            wrong = self.wrong.len();
             row
         });
+        let rows = rows.collect();
         Item::Set(SetShown {
-            rows: rows.collect(),
+            rows,
             id: id(&pointer),
             hint: layout::hint(&property.hint),
             label,
@@ -324,7 +233,10 @@ impl<'a> Forming<'a> {
         rows: usize,
     ) -> FieldShown {
         let label = self.label(property);
-        let hint = layout::hint(&property.hint);
+        let hint = match self.given.offers.contains_key(&pattern(&pointer)) {
+            true => layout::choice_hint(&property.hint),
+            false => layout::hint(&property.hint),
+        };
         let value = self.given.typed.get(&pointer).cloned().unwrap_or_default();
         let line = |kind, keys, value| Control::Line {
             kind,
@@ -471,7 +383,7 @@ impl<'a> Forming<'a> {
         let fixed = self
             .properties
             .iter()
-            .filter(|one| self.given.fixed.contains(&one.name));
+            .filter(|one| self.given.fixed.contains(&one.name) && one.name != "code");
         let fixed = fixed.filter_map(|one| {
             let value = self.given.typed.get(&format!("/{}", one.name))?;
             let value = match &one.shape {
@@ -500,4 +412,125 @@ fn empty_words(required: bool) -> String {
 /// A pointer as the name of an element.
 fn id(pointer: &str) -> String {
     pointer.trim_start_matches('/').replace('/', "-")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::catalogue::{ElastomerBody, MaterialBody};
+    use crate::pages::catalogue::document::{told, typed_from};
+    use crate::pages::catalogue::probe::suited;
+    use crate::pages::catalogue::schema::properties;
+    use serde_json::json;
+
+    fn offers(count: usize) -> Offers {
+        let offer = |at: usize| Offer {
+            code: format!("base-{at}"),
+            name: format!("Base {at}"),
+        };
+        Offers {
+            there: (0..count).map(offer).collect(),
+            one: "a base".to_owned(),
+            address: "/new".to_owned(),
+        }
+    }
+
+    fn field<'a>(form: &'a FormShown, name: &str) -> &'a FieldShown {
+        let items = form.groups.iter().flat_map(|group| &group.items);
+        let fields = items.flat_map(|item| match item {
+            Item::Field(field) => vec![field],
+            Item::Set(set) => set.rows.iter().flatten().collect(),
+        });
+        let mut found = fields.filter(|field| field.name == name);
+        found
+            .next()
+            .unwrap_or_else(|| panic!("no {name} in {form:?}"))
+    }
+
+    #[test]
+    fn a_fault_stands_at_its_field_else_around_it_else_at_the_head() {
+        let all = properties::<ElastomerBody>();
+        let faults = [
+            FieldError::new("/ratio/base", "too little"),
+            FieldError::new("/cure/0/minutes", "too long"),
+            FieldError::new("/cure/0/temperature_c/x", "odd"),
+            FieldError::new("/cure", "too many"),
+            FieldError::new("/soup", "unknown"),
+            FieldError::new("", "as a whole"),
+        ];
+        let cure = json!({"cure": [{"minutes": "9"}]});
+        let given = Given {
+            typed: typed_from(&all, &cure),
+            faults: &faults,
+            ..Given::default()
+        };
+        let form = form(&all, given);
+        let fault = |name: &str| field(&form, name).fault.as_deref();
+        assert_eq!(fault("/ratio/base"), Some("too little"));
+        assert_eq!(fault("/cure/0/minutes"), Some("too long"));
+        assert_eq!(fault("/cure/0/temperature_c"), Some("odd"));
+        assert_eq!(fault("/cure/1/minutes"), None);
+        let wrong: Vec<&str> = form.wrong.iter().map(|(_, label)| label.as_str()).collect();
+        let expected = [
+            "Ratio: Base",
+            "Cure point",
+            "Cure point 1: Temperature, °C",
+            "Cure point 1: Minutes",
+        ];
+        assert_eq!(wrong, expected);
+        assert_eq!(form.faults, ["/soup: unknown", "as a whole"]);
+    }
+
+    #[test]
+    fn what_a_field_may_name_is_chosen_from_or_typed_where_it_is_too_much() {
+        let all = properties::<ElastomerBody>();
+        let with = |count: usize, typed: &[(&str, &str)]| {
+            let own = |(name, text): &(&str, &str)| ((*name).to_owned(), (*text).to_owned());
+            let given = Given {
+                offers: [("/base".to_owned(), offers(count))].into(),
+                typed: typed.iter().map(own).collect(),
+                ..Given::default()
+            };
+            form(&all, given)
+        };
+        let none = with(0, &[]);
+        let make = Some(("/new".to_owned(), "a base".to_owned()));
+        assert_eq!(field(&none, "/base").make, make);
+        // The only one is chosen by itself, and one that is not in use any more stands all the same.
+        let chosen = |form: &FormShown| match &field(form, "/base").control {
+            Control::Choice(options) => {
+                let chosen = options.iter().filter(|(_, _, chosen)| *chosen);
+                chosen.map(|(value, ..)| value.clone()).collect()
+            }
+            _ => Vec::new(),
+        };
+        assert_eq!(chosen(&with(1, &[])), ["base-0"]);
+        assert_eq!(chosen(&with(2, &[])), [""]);
+        assert_eq!(chosen(&with(2, &[("/base", "gone")])), ["gone"]);
+        let many = with(1_000, &[("/base", "base-7")]);
+        assert_eq!(many.lists[0].1.len(), OFFERS_MAX);
+        let list = Some("base".to_owned());
+        let typed = matches!(&field(&many, "/base").control, Control::Line { list: found, value, .. } if *found == list && value == "base-7");
+        assert!(typed, "{many:?}");
+    }
+
+    #[test]
+    fn what_does_not_belong_to_the_kind_is_shown_when_it_holds_something() {
+        let all = properties::<MaterialBody>();
+        let shown = |document: serde_json::Value| {
+            let typed = told(&all, &typed_from(&all, &document)).typed;
+            let given = Given {
+                suited: suited::<MaterialBody>(&all, "tape"),
+                typed,
+                ..Given::default()
+            };
+            let form = form(&all, given);
+            let set = |item: &Item| matches!(item, Item::Set(set) if set.id == "container");
+            form.groups.iter().any(|group| group.items.iter().any(set))
+        };
+        assert!(!shown(json!({"kind": "tape"})));
+        assert!(shown(
+            json!({"kind": "tape", "container": {"depth_mm": "1"}})
+        ));
+    }
 }

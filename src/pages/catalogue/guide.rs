@@ -19,6 +19,8 @@ pub(in crate::pages) struct Standing {
     pub(super) needs: BTreeMap<Noun, Vec<Need>>,
     /// Whether anything was ever received.
     pub(super) stocked: bool,
+    /// Whether anything was ever cast, or is booked.
+    pub(super) cast: bool,
 }
 
 /// Something that a document must name.
@@ -139,14 +141,14 @@ impl Standing {
         })
     }
 
-    /// Whether a first cast can be planned, and there is something to cast with.
-    pub(in crate::pages) fn is_ready(&self) -> bool {
-        self.count(Noun::Recipe) > 0 && self.stocked
+    /// Whether the way to a first cast is behind us.
+    pub(super) fn is_gone(&self) -> bool {
+        self.cast
     }
 
     /// The step that comes next.
     pub(super) fn next(&self) -> Option<Step> {
-        if self.is_ready() {
+        if self.is_gone() {
             return None;
         }
         self.steps()
@@ -176,26 +178,33 @@ impl Standing {
                 "Who pays for a cast; without one, it is charged to nobody in particular.",
             ),
             self.delivery(),
-            Step {
-                title: "A cast",
-                state: match self.is_ready() {
-                    true => State::Now,
-                    false => State::Waits,
-                },
-                says: match self.is_ready() {
-                    true => {
-                        "Plan it: the plan says what to weigh, and from which packs.".to_owned()
-                    }
-                    false => {
-                        "Once there is a recipe and something to cast with, plan it.".to_owned()
-                    }
-                },
-                links: match self.is_ready() {
-                    true => vec![("/casts".to_owned(), "Plan a cast".to_owned())],
-                    false => Vec::new(),
-                },
-            },
+            self.cast(),
         ]
+    }
+
+    fn cast(&self) -> Step {
+        let ready = self.count(Noun::Recipe) > 0 && self.stocked;
+        let (state, says) = match (self.cast, ready) {
+            (true, _) => (State::Done, "There is one."),
+            (false, true) => (
+                State::Now,
+                "Its plan says what to weigh, and from which packs.",
+            ),
+            (false, false) => (
+                State::Waits,
+                "Once there is a recipe and something to cast with, it is planned.",
+            ),
+        };
+        let links = match state {
+            State::Now => vec![("/casts/plan".to_owned(), "Plan a cast".to_owned())],
+            _ => Vec::new(),
+        };
+        Step {
+            title: "A cast",
+            state,
+            says: says.to_owned(),
+            links,
+        }
     }
 
     fn materials(&self) -> Step {
@@ -333,6 +342,7 @@ mod tests {
             ]
             .into(),
             stocked,
+            cast: false,
         }
     }
 
@@ -393,7 +403,13 @@ mod tests {
         );
         assert_eq!(made.next().map(|step| step.title), Some("A delivery"));
         let ready = standing(&all, &kinds, true);
-        assert!(ready.is_ready() && ready.next().is_none());
+        assert_eq!(ready.next().map(|step| step.title), Some("A cast"));
         assert_eq!(ready.steps()[7].state, Now);
+        let gone = Standing {
+            cast: true,
+            ..ready
+        };
+        assert!(gone.is_gone() && gone.next().is_none());
+        assert_eq!(gone.steps()[7].state, Done);
     }
 }

@@ -95,10 +95,10 @@ const GROUPS: &[(&str, &[&str])] = &[
 /// The order within an object; what is not listed comes after, as it comes.
 const WITHIN: &[&str] = &[
     "shape",
+    "depth_mm",
     "diameter_mm",
     "length_mm",
     "width_mm",
-    "depth_mm",
     "corner_radius_mm",
     "draft_deg",
     "rated_uses",
@@ -125,6 +125,11 @@ const CALLED: &[(&str, &str, bool)] = &[
     ("oven_containers", "Trays in the oven at once", false),
     ("degas_in", "De-gassed in", false),
     ("cost", "Cost of one copy", false),
+    (
+        "max_temperature_c",
+        "Highest temperature it stands, °C",
+        false,
+    ),
     ("gauge", "Gauged", true),
     ("cure", "Cure point", true),
     ("extras", "Extra", true),
@@ -173,6 +178,8 @@ pub(super) fn has_unit(name: &str) -> bool {
 pub(super) fn word(name: &str) -> String {
     match name {
         "each" => "each (pieces)".to_owned(),
+        "container" => "tray".to_owned(),
+        "sundry" => "something else".to_owned(),
         name => name.replace('_', " "),
     }
 }
@@ -194,10 +201,22 @@ pub(super) fn hint(documentation: &str) -> String {
         .enumerate()
         .map(|(at, part)| match at % 2 {
             0 => part.to_owned(),
-            _ => format!("“{}”", part.replace('_', " ")),
+            _ => format!("“{}”", word(part)),
         })
         .collect();
     parts.concat()
+}
+
+/// What is said beside a field in which another entry is chosen: nothing, where the documentation says no more than that it is
+/// one's code.
+pub(super) fn choice_hint(documentation: &str) -> String {
+    let said = hint(documentation);
+    let rest = said.strip_prefix("The code of ").unwrap_or(&said);
+    let rest = rest.split_once(": ").map_or(rest, |(_, rest)| rest);
+    match rest.len() == said.len() || rest.contains([',', '“']) {
+        true => sentence(rest),
+        false => String::new(),
+    }
 }
 
 /// The properties in the order within an object.
@@ -325,6 +344,15 @@ mod tests {
         assert_eq!(
             hint("a mold of kind `curing_agent`."),
             "a mould of kind “curing agent”."
+        );
+        assert_eq!(choice_hint("The code of the mold."), "");
+        assert_eq!(
+            choice_hint("The code of the tray: a material of kind `container`."),
+            "A material of kind “tray”."
+        );
+        assert_eq!(
+            choice_hint("The code of the tape under the mold, if there is one."),
+            "The tape under the mould, if there is one."
         );
     }
 }

@@ -19,6 +19,7 @@ mod routes;
 mod rows;
 mod said;
 mod schema;
+mod shown;
 
 pub(super) use guide::Step;
 pub(super) use ops::steps;

@@ -7,13 +7,15 @@ use serde_json::{Map, Value};
 
 use super::document::{Typed, patch_between, told, typed_from};
 use super::entry_view::{Known, changed_meanwhile, known};
-use super::form::{FormShown, Given, Offer, Offers, form};
+use super::form::{Given, form};
 use super::guide::{Need, Standing, Step, catalogue_path};
 use super::lists::Row;
 use super::probe::{KIND, Naming, Suited, fixed, namings, suited};
 use super::rows::Line;
 use super::schema::{Property, properties};
+use super::shown::{FormShown, Offer, Offers};
 use crate::base::{Currency, Error, FieldError};
+use crate::casting::life::view::casts_list;
 use crate::catalogue::{
     ElastomerBody, Entry, EntryOut, GrantBody, KitBody, MaterialBody, MaterialKind, MoldBody, Noun,
     RecipeBody, SupplierBody, entries_naming, entry_all, entry_change, entry_create, entry_retire,
@@ -65,16 +67,19 @@ macro_rules! of_noun {
 /// [`Error::Unavailable`] when the database does not answer.
 pub(in crate::pages) fn steps(
     conn: &mut AnyConnection,
-    today: NaiveDate,
+    (today, currency): (NaiveDate, Currency),
 ) -> Result<Vec<Step>, Error> {
-    Ok(standing(conn, today)?.steps())
+    Ok(standing(conn, (today, currency))?.steps())
 }
 
 /// What there is, and what is needed for a first cast.
 ///
 /// # Errors
 /// [`Error::Unavailable`] when the database does not answer.
-pub(super) fn standing(conn: &mut AnyConnection, today: NaiveDate) -> Result<Standing, Error> {
+pub(super) fn standing(
+    conn: &mut AnyConnection,
+    (today, currency): (NaiveDate, Currency),
+) -> Result<Standing, Error> {
     let mut standing = Standing::default();
     for noun in Noun::ALL {
         let rows = rows(conn, noun, None)?;
@@ -89,6 +94,7 @@ pub(super) fn standing(conn: &mut AnyConnection, today: NaiveDate) -> Result<Sta
     }
     let one = Page { after: 0, limit: 1 };
     standing.stocked = !lots_list(conn, None, None, one, today)?.is_empty();
+    standing.cast = !casts_list(conn, (None, None), (0, 1), currency)?.is_empty();
     Ok(standing)
 }
 

@@ -10,7 +10,6 @@ use askama::Template;
 use serde::Deserialize;
 
 use super::document::Typed;
-use super::form::{Control, FormShown, Item};
 use super::guide::{Step, catalogue_path};
 use super::kinds::{kinds, kinds_of};
 use super::lists::{SHOWN_OF_ALL, SHOWN_OF_ONE, Section, section};
@@ -21,6 +20,7 @@ use super::ops::{
 use super::probe::KIND;
 use super::rows::{bare, kind_words, noun_words};
 use super::said::Done;
+use super::shown::{Control, FormShown, Item};
 use crate::base::FieldError;
 use crate::catalogue::{MaterialKind, Noun};
 use crate::http::sessions::Session;
@@ -135,7 +135,7 @@ async fn catalogue_get(
         .unwrap_or(0);
     let (standing, sections) = service
         .read(move |conn| {
-            let standing = standing(conn, today)?;
+            let standing = standing(conn, (today, currency))?;
             let mut sections = Vec::new();
             for noun in Noun::ALL
                 .into_iter()
@@ -157,7 +157,7 @@ async fn catalogue_get(
     let shown = CataloguePage {
         frame: Frame::new("Catalogue", Place::Shelf, &service, Some(&session)),
         may: is_keeper(&session),
-        steps: match only.is_some() || standing.is_ready() {
+        steps: match only.is_some() || standing.is_gone() {
             true => Vec::new(),
             false => standing.steps(),
         },
@@ -207,7 +207,7 @@ async fn new_page(
         .and_then(|kind| MaterialKind::parse(kind));
     let (form, wanting) = service
         .read(move |conn| {
-            let standing = standing(conn, today)?;
+            let standing = standing(conn, (today, currency))?;
             let links = standing.missing(noun).into_iter();
             let links = links.map(|need| (need.address(), super::guide::new(need.words())));
             let wanting = standing.wanting(noun).map(|words| (words, links.collect()));
@@ -330,7 +330,7 @@ async fn entry_page(
     let (entry, next) = service
         .read(move |conn| {
             let next = match done {
-                Some(Done::Made) => standing(conn, today)?.next(),
+                Some(Done::Made) => standing(conn, (today, currency))?.next(),
                 _ => None,
             };
             Ok((

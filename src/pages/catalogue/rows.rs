@@ -110,7 +110,7 @@ impl Line for MaterialBody {
             unit => format!("kept in {unit}"),
         };
         joined([
-            Some(bare(kind_words(self.kind)).to_owned()),
+            (self.kind != MaterialKind::Sundry).then(|| bare(kind_words(self.kind)).to_owned()),
             Some(self.container.as_ref().map_or(unit, inside)),
             self.tape
                 .as_ref()

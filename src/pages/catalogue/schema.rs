@@ -129,7 +129,8 @@ fn of_property(name: &str, required: bool, schema: &Value, named: &Named<'_>) ->
     };
     if name == "code" {
         let rule = schema["description"].as_str().unwrap_or_default();
-        property.hint = format!("{} {rule}.", property.hint);
+        let rule = rule.trim_start_matches("A code: ").split(';').next();
+        property.hint = format!("{} It has {}.", property.hint, rule.unwrap_or_default());
     }
     property
 }

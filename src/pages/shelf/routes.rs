@@ -52,8 +52,13 @@ async fn shelf_get(
     let today = service.today();
     let planks = planks(found.materials, &found.received, today)
         .map_err(|error| Refused::new(&request, error))?;
+    let currency = service.base_currency();
     let steps = match planks.is_empty() {
-        true => service.read(move |conn| steps(conn, today)).await,
+        true => {
+            service
+                .read(move |conn| steps(conn, (today, currency)))
+                .await
+        }
         false => Ok(Vec::new()),
     };
     let shown = ShelfPage {

@@ -4,6 +4,7 @@ mod app;
 #[path = "../../../src/costing/tests/books.rs"]
 pub(crate) mod books;
 pub(crate) mod browser;
+pub(crate) mod catalogue_forms;
 mod client;
 #[path = "../../../src/db/testing.rs"]
 mod database;
