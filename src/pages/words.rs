@@ -107,7 +107,8 @@ pub(super) fn counted(count: impl Into<i64>, one: &str, many: &str) -> String {
 pub(super) fn sentence(text: &str) -> String {
     let mut letters = text.chars();
     let first = letters.next().map(|first| first.to_uppercase().to_string());
-    format!("{}{}.", first.unwrap_or_default(), letters.as_str())
+    let stop = if text.ends_with('.') { "" } else { "." };
+    format!("{}{}{stop}", first.unwrap_or_default(), letters.as_str())
 }
 
 /// A whole number with a comma between thousands.
@@ -130,6 +131,12 @@ mod tests {
     #[track_caller]
     fn check(text: &str, expected: &str) {
         assert_eq!(amount(Quantity::parse(text).unwrap(), "g"), expected);
+    }
+
+    #[test]
+    fn a_sentence_has_one_capital_and_one_stop() {
+        assert_eq!(sentence("mix by hand"), "Mix by hand.");
+        assert_eq!(sentence("Mix. Rest."), "Mix. Rest.");
     }
 
     #[test]

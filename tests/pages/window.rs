@@ -165,10 +165,21 @@ impl Window {
 
     /// What can be read on the page.
     pub(crate) fn text(&self) -> String {
-        self.runtime.block_on(async {
-            let body = self.web.find(By::Css("body")).await.expect("a body");
-            body.text().await.expect("its text")
-        })
+        let started = Instant::now();
+        loop {
+            let text = self.runtime.block_on(async {
+                let body = self.web.find(By::Css("body")).await?;
+                body.text().await
+            });
+            match text {
+                Ok(text) => return text,
+                // The page gives way to another just now.
+                Err(_) if started.elapsed() < PATIENCE => {
+                    std::thread::sleep(Duration::from_millis(50));
+                }
+                Err(error) => panic!("no text: {error}"),
+            }
+        }
     }
 
     /// Waits until something can be read on the page.
