@@ -51,6 +51,7 @@ pub const PAGES: &[Door] = &[
     page("GET", "/casts", EVERYONE),
     page("GET", "/casts/{code}", EVERYONE),
     page("GET", "/casts/{code}/bench-sheet", EVERYONE),
+    page("POST", "/casts/{code}/coats/{copies}", BENCH),
     page("POST", "/casts/{code}/pour", BENCH),
     page("POST", "/casts/{code}/demold", BENCH),
     page("GET", "/buy", EVERYONE),

@@ -297,15 +297,17 @@ fn what_is_ticked_is_in_the_address_and_the_next_step_is_marked() {
     assert!(!fresh.contains(" checked"));
     // A reload asks for the same address: ticks of steps and of cautions stand as they were.
     let ticked = browser
-        .get(&format!("{SHEET}?done=1&done=3&seen=4.1&base_g=33"))
+        .get(&format!(
+            "{SHEET}?done=prepare&done=weigh-1&seen=weigh-1-1&base_g=33"
+        ))
         .text;
     places(
         &ticked,
         &[
-            "name=\"done\" value=\"1\" checked>",
-            "name=\"done\" value=\"3\" checked>",
-            "name=\"seen\" value=\"4.1\" checked>",
-            "name=\"done\" value=\"2\">",
+            "name=\"done\" value=\"prepare\" checked>",
+            "name=\"done\" value=\"weigh-1\" checked>",
+            "name=\"seen\" value=\"weigh-1-1\" checked>",
+            "name=\"done\" value=\"tape-1\">",
             &format!("2 of {steps} steps done"),
             "<a href=\"#step-2\">2 ",
             "value=\"33\"",
@@ -326,7 +328,10 @@ fn what_is_ticked_is_in_the_address_and_the_next_step_is_marked() {
     assert_eq!(boxes + again, said + others);
     assert!(boxes > 3 && again > 0);
     // With all before it ticked, the record waits.
-    let every: Vec<String> = (1..=steps).map(|no| format!("done={no}")).collect();
+    let boxes = ticked.split("name=\"done\" value=\"").skip(1);
+    let names = boxes.map(|rest| rest.split('"').next().expect("a name"));
+    let every: Vec<String> = names.map(|name| format!("done={name}")).collect();
+    assert_eq!(every.len(), steps);
     let page = browser.get(&format!("{SHEET}?{}", every.join("&"))).text;
     places(&page, &["<a href=\"#record\">Record the pour</a>"]);
     assert!(!page.contains(marked));
@@ -353,7 +358,7 @@ fn one_tap_says_that_the_mixing_ended_now() {
         .find(|step| step["step"] == "mix")
         .expect("a step")["no"]
         .clone();
-    let expected = format!("{SHEET}?base_g=33&mixed_at={typed}&done={mix}#step-{mix}");
+    let expected = format!("{SHEET}?base_g=33&mixed_at={typed}&done=mix-1#step-{mix}");
     assert_eq!(
         (led.status, led.location.as_str()),
         (303, expected.as_str())
@@ -385,11 +390,11 @@ fn one_tap_says_that_the_mixing_ended_now() {
         .as_str()
         .expect("an instant")
         .replace('Z', "+00:00");
-    let poured: Vec<String> = (1..=8).map(|no| format!("done={no}")).collect();
+    let poured = "done=prepare&done=tape-1&done=coat-1.2&done=weigh-1&done=degas-1&done=pour-1";
     let query = format!(
         "{}&{}",
         led.location.split('#').next().expect("one"),
-        poured.join("&")
+        poured
     );
     let page = browser.get(&query).text;
     places(&page, &["Cures until ", &format!("data-until=\"{ends}\"")]);
@@ -428,8 +433,8 @@ fn each_batch_has_its_own_clock() {
         &[
             "Pour batch 1 before 11:10",
             "Pour batch 2 before 12:30 on Thu 12 Mar",
-            "type=\"time\" inputmode=\"numeric\" enterkeyhint=\"next\" value=\"09:40\"",
-            "type=\"datetime-local\" inputmode=\"numeric\" enterkeyhint=\"next\" value=\"2026-03-12T11:00\"",
+            "type=\"time\" value=\"09:40\"",
+            "type=\"datetime-local\" value=\"2026-03-12T11:00\"",
         ],
     );
 }
@@ -474,7 +479,7 @@ fn what_was_poured_is_recorded_from_the_sheet_as_the_interface_would() {
         ("containers_poured", "2"),
         ("level_mm", ""),
         ("poured_on", ""),
-        ("done", "1"),
+        ("done", "prepare"),
     ];
     let answer = sent(&browser, "/casts/C-00001/pour", &fields);
     assert_eq!(
@@ -545,13 +550,17 @@ fn a_pour_that_is_refused_keeps_what_was_typed_and_says_why_at_its_field() {
                 "{name} {value}"
             );
         }
-        places(&page.text, &["name=\"done\" value=\"2\" checked>"]);
+        places(&page.text, &["name=\"done\" value=\"tape-1\" checked>"]);
     }
-    let typed = [("base_g", "33"), ("curing_agent_g", "3.3"), ("done", "2")];
+    let typed = [
+        ("base_g", "33"),
+        ("curing_agent_g", "3.3"),
+        ("done", "tape-1"),
+    ];
     let with = |more: (&'static str, &'static str)| [typed.as_slice(), &[more]].concat();
     check(
         &browser,
-        &[("done", "2")],
+        &[("done", "tape-1")],
         "base_g-1",
         "missing field `base_g`",
     );
@@ -769,4 +778,95 @@ fn chips_may_be_counted_tray_by_tray() {
         (&record["good"], &record["rejected"]),
         (&json!(7), &json!(1))
     );
+}
+
+#[test]
+fn a_coat_is_recorded_by_itself_and_the_ticks_stay_with_their_steps() {
+    let app = TestApp::start();
+    stocked(&app);
+    book(&app, json!({"cast_on": "2026-03-02"}));
+    let browser = Browser::as_role(&app, Role::Bench);
+    let page = browser.get(SHEET).text;
+    places(
+        &page,
+        &[
+            "Record the coat by itself",
+            "formaction=\"/casts/C-00001/coats/1.2\"",
+            "value=\"1, 2\"",
+        ],
+    );
+    let path = "/casts/C-00001/coats/1.2";
+    let wrong = sent(
+        &browser,
+        path,
+        &[
+            ("coat_vials", "0"),
+            ("coat_copies", "1, 2"),
+            ("base_g", "33"),
+        ],
+    );
+    assert_eq!(wrong.status, 422, "{}", wrong.text);
+    places(
+        &wrong.text,
+        &[
+            "aria-describedby=\"coat_vials-1-fault\"",
+            "1 to 1000 vials",
+            "value=\"33\"",
+        ],
+    );
+    let wrong = sent(
+        &browser,
+        path,
+        &[("coat_vials", "1"), ("coat_copies", "1, 9")],
+    );
+    places(
+        &wrong.text,
+        &[
+            "aria-describedby=\"coat_copies-1-fault\"",
+            "name copies from 1 to 2",
+        ],
+    );
+    let fields = [
+        ("coat_vials", "1"),
+        ("coat_copies", "1, 2"),
+        ("coated_on", ""),
+        ("coat_note", "whitening seen"),
+        ("base_g", "33"),
+        ("done", "weigh-1"),
+    ];
+    let answer = sent(&browser, path, &fields);
+    let back = format!("{SHEET}?base_g=33&done=weigh-1#next");
+    assert_eq!(
+        (answer.status, answer.location.as_str()),
+        (303, back.as_str()),
+        "{}",
+        answer.text
+    );
+    let treatments = answered(&app, "/treatments");
+    let made = &treatments["items"][0];
+    assert_eq!(
+        (&made["vials"], &made["note"]),
+        (&json!(1), &json!("whitening seen"))
+    );
+    // The sheet asks for the coat no longer, and what was ticked is still the weighing.
+    let page = browser.get(&format!("{SHEET}?base_g=33&done=weigh-1")).text;
+    assert!(!page.contains("Record the coat"), "{page}");
+    places(&page, &["name=\"done\" value=\"weigh-1\" checked>"]);
+    // Sent twice, it is made once.
+    let again = sent(&browser, path, &fields);
+    assert_eq!(again.status, 409);
+    places(
+        &again.text,
+        &["the sheet does not ask for this coat any longer"],
+    );
+    assert_eq!(
+        answered(&app, "/treatments")["items"]
+            .as_array()
+            .expect("some")
+            .len(),
+        1
+    );
+    verified(&app);
+    let reader = Browser::as_role(&app, Role::Reader);
+    assert_eq!(sent(&reader, path, &fields).status, 403);
 }
