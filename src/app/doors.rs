@@ -58,6 +58,7 @@ pub const PAGES: &[Door] = &[
     page("POST", "/casts/{code}/cancel", BENCH),
     page("POST", "/casts/{code}/undo", BENCH),
     page("GET", "/casts/{code}/bench-sheet", EVERYONE),
+    page("POST", "/casts/{code}/coats/{copies}", BENCH),
     page("POST", "/casts/{code}/pour", BENCH),
     page("POST", "/casts/{code}/demold", BENCH),
     page("GET", "/buy", EVERYONE),

@@ -37,6 +37,7 @@ mod orders;
 mod packs;
 mod pages;
 mod pages_bench;
+mod pages_bench_records;
 mod pages_cast_deeds;
 mod pages_casts;
 mod pages_catalogue;

@@ -43,7 +43,7 @@ impl Anchors {
     /// assert_eq!(Anchors::default().of(None, 0.0).at(0.0), None);
     /// ```
     #[must_use]
-    pub fn of(&self, batch: Option<i32>, minute: f64) -> Clock {
+    pub fn of(&self, batch: Option<i32>, minute: f64) -> Times {
         let own = self.mixed.iter().find(|one| Some(one.batch) == batch);
         let before = self.mixed.iter().filter(|one| one.minute <= minute);
         let last = before.max_by(|one, other| one.minute.total_cmp(&other.minute));
@@ -51,7 +51,7 @@ impl Anchors {
             let all = self.mixed.iter();
             all.min_by(|one, other| one.minute.total_cmp(&other.minute))
         };
-        Clock {
+        Times {
             start_at: self.start_at,
             mixed: own.or(last).or_else(first).copied(),
         }
@@ -60,12 +60,12 @@ impl Anchors {
 
 /// The clock of a step.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Clock {
+pub struct Times {
     start_at: Option<DateTime<Utc>>,
     mixed: Option<Mixing>,
 }
 
-impl Clock {
+impl Times {
     /// The instant of a minute of the sheet; none when nothing was said of the clock, or it is out of all range.
     ///
     /// From the mixing on the instant of the mixing rules; before it, the start of the work if that was said.

@@ -2,7 +2,7 @@
 //!
 //! Invariants: the first value of a name belongs to the first batch (or row), the second to the second; what cannot be read is
 //! kept as it was typed, with what would be right. What else is in the address is not read. Deliberately absent: what the values
-//! mean (`clock`, `pour_form`, `demold_form`).
+//! mean (`clock`, `pour_form`, `demold_form`, `coat_form`).
 
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -10,7 +10,7 @@ use crate::base::Micro;
 
 /// What can be typed. The n-th value of a name belongs to the n-th batch, reason or tray; what the whole cast has once is the
 /// first.
-const FIELDS: [&str; 20] = [
+const FIELDS: [&str; 24] = [
     "mixed_at",
     "cup_tare_g",
     "base_g",
@@ -31,11 +31,24 @@ const FIELDS: [&str; 20] = [
     "tray_good",
     "tray_reason",
     "tray_count",
+    "coated_on",
+    "coat_vials",
+    "coat_copies",
+    "coat_note",
 ];
 
-/// What can be ticked, each with the number of what it stands at.
-const MARKS: [&str; 5] = ["done", "seen", "stirrer_in_weighing", "uncoated", "recount"];
+/// What can be ticked, each with the name or number of what it stands at.
+const MARKS: [&str; 6] = [
+    "done",
+    "seen",
+    "stirrer_in_weighing",
+    "uncoated",
+    "recount",
+    "coat_recount",
+];
 
+/// The longest name of something that is ticked.
+const VALUE_MAX: usize = 60;
 /// The most values that are read of a name.
 const PLACES_MAX: usize = 500;
 
@@ -173,10 +186,16 @@ impl Asked {
     pub(super) fn mark(&mut self, mark: &str, value: &str) {
         if let Some(mark) = MARKS.iter().find(|known| **known == mark) {
             let values = self.marks.entry(mark).or_default();
-            if values.len() < PLACES_MAX && value.len() <= 20 {
+            if values.len() < PLACES_MAX && value.len() <= VALUE_MAX {
                 values.insert(value.to_owned());
             }
         }
+    }
+
+    /// Forgets what was typed or ticked of a name.
+    pub(super) fn clear(&mut self, name: &str) {
+        self.fields.remove(name);
+        self.marks.remove(name);
     }
 
     /// Whether all of it could be read.

@@ -36,7 +36,8 @@ impl Input {
         let (kind, keys) = match name {
             _ if name.ends_with("_on") => ("date", "text"),
             _ if name.ends_with("_g") || name.ends_with("_mm") => ("text", "decimal"),
-            "discarded" | "reject_reason" | "tray_reason" => ("text", "text"),
+            "mixed_at" | "discarded" | "reject_reason" | "tray_reason" | "coat_copies"
+            | "coat_note" => ("text", "text"),
             _ => ("text", "numeric"),
         };
         Self {

@@ -9,11 +9,14 @@ use serde_json::Value;
 use super::asked::Asked;
 use super::blocks::Packs;
 use super::clock::mixings;
-use crate::base::{Code, Error, Micro};
+use super::keys::{coat_word, keys};
+use super::{coat_form, demold_form, pour_form};
+use crate::base::{Code, Error, Micro, RefusalKind};
 use crate::casting::bench::sheet::{BenchSheet, StepDetail, WeighDetail};
 use crate::casting::bench::{Clocked, sheet_show};
 use crate::casting::life::demold::cast_demold;
 use crate::casting::life::pour::cast_pour;
+use crate::casting::life::treat::treatment_apply;
 use crate::casting::life::view::cast_show;
 use crate::casting::planning::correct::mix_correct;
 use crate::casting::planning::correction_view::{CorrectionIn, CorrectionOut};
@@ -23,8 +26,10 @@ use crate::http::document_read;
 use crate::pages::words::amount;
 use crate::stock::load::shelf;
 
-/// The most packs of a material that are offered.
-const PACKS_MAX: usize = 10;
+/// The most packs of a material that are offered for each batch.
+const PACKS_MAX: usize = 8;
+/// As many packs are offered in all, over the batches, so that the sheet of a large cast stays light.
+const PACKS_IN_ALL_MAX: usize = 24;
 
 /// Name and unit of each material, by its code.
 pub(super) type Names = HashMap<String, (String, &'static str)>;
@@ -122,8 +127,8 @@ pub(super) fn facts(
     Ok(Facts {
         packs: match parts.filter(|_| booked && here.may) {
             Some((base, curing_agent)) => Some(Packs {
-                base: packs(conn, base)?,
-                curing_agent: packs(conn, curing_agent)?,
+                base: packs(conn, base, batches)?,
+                curing_agent: packs(conn, curing_agent, batches)?,
             }),
             None => None,
         },
@@ -144,10 +149,15 @@ pub(super) fn facts(
 }
 
 /// The packs of a material that hold something, in words.
-fn packs(conn: &mut AnyConnection, material_id: i64) -> Result<Vec<(String, String)>, Error> {
+fn packs(
+    conn: &mut AnyConnection,
+    material_id: i64,
+    batches: usize,
+) -> Result<Vec<(String, String)>, Error> {
+    let most = (PACKS_IN_ALL_MAX / batches.max(1)).clamp(2, PACKS_MAX);
     let mut packs = shelf(conn, &[material_id])?;
     packs.retain(|pack| pack.on_hand > crate::base::Quantity::ZERO);
-    let words = packs.into_iter().take(PACKS_MAX).map(|pack| {
+    let words = packs.into_iter().take(most).map(|pack| {
         let holds = amount(pack.on_hand, "g");
         let words = format!("lot {}, pack {}: {holds}", pack.lot_code, pack.no);
         (pack.pack_id.to_string(), words)
@@ -202,8 +212,10 @@ fn correction(
 }
 
 /// What a sheet's form records.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq)]
 pub(super) enum Deed {
+    /// A coat that was made, by the word of its copies.
+    Coat(String),
     /// What was poured.
     Pour,
     /// The chips that were counted.
@@ -217,17 +229,59 @@ pub(super) enum Deed {
 pub(super) fn record(
     tx: &mut Tx<'_>,
     code: &str,
-    deed: Deed,
-    document: Value,
+    deed: &Deed,
+    (asked, here): (&Asked, Here),
 ) -> Result<(), Error> {
-    match deed {
-        Deed::Pour => cast_pour(tx, code, &document_read(document)?)?,
-        Deed::Demold => cast_demold(tx, code, &document_read(document)?)?,
+    let document = match deed {
+        Deed::Coat(word) => coat_document(tx, code, word, (asked, here))?,
+        Deed::Pour => pour_form::document(asked, here.today),
+        Deed::Demold => demold_form::document(asked, here.today),
     };
+    match deed {
+        Deed::Coat(_) => {
+            treatment_apply(tx, &document_read(document)?)?;
+        }
+        Deed::Pour => {
+            cast_pour(tx, code, &document_read(document)?)?;
+        }
+        Deed::Demold => {
+            cast_demold(tx, code, &document_read(document)?)?;
+        }
+    }
     Ok(())
 }
 
-/// The place of the step that mixes a batch, and the day of the cast: what is said when its mixing ended now.
+/// What is told of a coat, with its mould and its cast. A coat that the sheet no longer asks for is not made twice.
+fn coat_document(
+    tx: &mut Tx<'_>,
+    code: &str,
+    word: &str,
+    (asked, here): (&Asked, Here),
+) -> Result<Value, Error> {
+    let sheet = sheet_show(tx.conn, code, &Clocked::default(), here.house)?;
+    let place = sheet.as_ref().and_then(|sheet| coat_place(sheet, word));
+    let Some((sheet, place)) = sheet.zip(place) else {
+        let detail =
+            "the sheet does not ask for this coat any longer: perhaps it was recorded already";
+        return Err(Error::refused(RefusalKind::WrongState, detail));
+    };
+    let mut document = coat_form::document(asked, place, here.today);
+    document["molds"][0]["mold"] = Value::from(sheet.mold);
+    document["cast"] = Value::from(code);
+    Ok(document)
+}
+
+/// The place of a coat among the coats of a sheet, from 0.
+pub(super) fn coat_place(sheet: &BenchSheet, word: &str) -> Option<usize> {
+    let coats = sheet.steps.iter().filter_map(|step| match &step.detail {
+        StepDetail::ReleaseCoat(detail) => Some(coat_word(&detail.copies)),
+        _ => None,
+    });
+    let mut coats = coats.filter(|_| sheet.state == "booked");
+    coats.position(|coat| coat == word)
+}
+
+/// The number and the name of the step that mixes a batch, and the day of the cast: what is said when its mixing ended now.
 ///
 /// # Errors
 /// [`Error::NotFound`] without such a cast; [`Error::Refused`] when it was cancelled.
@@ -236,13 +290,14 @@ pub(super) fn mix_step(
     code: &str,
     batch: usize,
     house: House,
-) -> Result<Option<(u32, NaiveDate)>, Error> {
+) -> Result<Option<(u32, String, NaiveDate)>, Error> {
     let Some(sheet) = sheet_show(conn, code, &Clocked::default(), house)? else {
         return Ok(None);
     };
-    let step = sheet.steps.iter().find(|step| {
+    let mut steps = sheet.steps.iter().zip(keys(&sheet.steps));
+    let step = steps.find(|(step, _)| {
         let own = step.batch.and_then(|own| usize::try_from(own).ok());
         matches!(step.detail, StepDetail::Mix(_)) && own == Some(batch)
     });
-    Ok(step.map(|step| (step.no, sheet.cast_on)))
+    Ok(step.map(|(step, name)| (step.no, name, sheet.cast_on)))
 }

@@ -8,6 +8,7 @@ use chrono::{DateTime, Utc};
 
 use super::asked::Asked;
 use super::clock::{Until, until};
+use super::keys::keys;
 use super::words::Words;
 use crate::casting::bench::sheet::{BenchSheet, BenchStep, SheetStep};
 
@@ -41,10 +42,8 @@ impl Progress {
 /// How far the work is; `may` is whether the reader may record it.
 pub(super) fn progress(sheet: &BenchSheet, asked: &Asked, may: bool) -> Progress {
     let kinds: Vec<BenchStep> = sheet.steps.iter().map(|step| step.step).collect();
-    let ticked = sheet
-        .steps
-        .iter()
-        .map(|step| asked.has("done", &step.no.to_string()));
+    let names = keys(&sheet.steps).into_iter();
+    let ticked = names.map(|name| asked.has("done", &name));
     of(&sheet.state, &kinds, &ticked.collect::<Vec<_>>(), may)
 }
 

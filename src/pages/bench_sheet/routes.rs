@@ -9,11 +9,11 @@ use askama::Template;
 use super::asked::Asked;
 use super::cards::{CountCard, PourCard, count_card, pour_card};
 use super::clock::typed;
-use super::ops::{Deed, Facts, Here, facts, mix_step, record};
+use super::ops::{Deed, Facts, Here, coat_place, facts, mix_step, record};
 use super::progress::{Running, progress, running};
 use super::steps::{self, Caution, Step, caution, steps};
 use super::words::{Words, minutes, places};
-use super::{demold_form, pour_form};
+use super::{coat_form, demold_form, pour_form};
 use crate::base::Error;
 use crate::casting::bench::sheet::{BenchSheet, Recorded};
 use crate::http::sessions::Session;
@@ -29,6 +29,7 @@ const BENCH: &[Role] = &[Role::Bench];
 pub(in crate::pages) fn routes(config: &mut ServiceConfig) {
     config
         .service(bench_sheet_get)
+        .service(coat_post)
         .service(pour_post)
         .service(demold_post);
 }
@@ -118,10 +119,10 @@ async fn mixed_now(
         .read(move |conn| mix_step(conn, &cast, batch, house))
         .await?;
     let mut place = String::new();
-    if let Some((step, on)) = step {
+    if let Some((step, name, on)) = step {
         let now = typed(service.now(), on, service.time_zone());
         asked.set("mixed_at", batch - 1, now);
-        asked.mark("done", &step.to_string());
+        asked.mark("done", &name);
         place = format!("#step-{step}");
     }
     let address = format!("/casts/{code}/bench-sheet?{}{place}", asked.query());
@@ -131,6 +132,19 @@ async fn mixed_now(
 }
 
 type Sent = Form<Vec<(String, String)>>;
+
+#[post("/casts/{code}/coats/{copies}")]
+async fn coat_post(
+    service: Data<Service>,
+    request: HttpRequest,
+    session: Session,
+    path: Path<(String, String)>,
+    form: Sent,
+) -> Result<HttpResponse, Refused> {
+    let (code, copies) = path.into_inner();
+    let told = (code, form.into_inner());
+    recorded_from(&service, (&request, &session), told, Deed::Coat(copies)).await
+}
 
 #[post("/casts/{code}/pour")]
 async fn pour_post(
@@ -167,20 +181,17 @@ async fn recorded_from(
     let key = pairs.iter().find(|(name, _)| name == "form_key");
     let key = key.map_or("", |(_, value)| value.as_str());
     of_session(request, session, key).map_err(refused)?;
-    let mut asked = Asked::of(pairs);
+    let asked = Asked::of(pairs);
     let here = here(service, session);
-    let document = match deed {
-        Deed::Pour => pour_form::document(&asked, here.today),
-        Deed::Demold => demold_form::document(&asked, here.today),
-    };
     let (actor, cast) = (session.caller.name.clone(), code.clone());
+    let (told, what) = (asked.clone(), deed.clone());
     let outcome = service
-        .run(actor, move |tx| record(tx, &cast, deed, document))
+        .run(actor, move |tx| record(tx, &cast, &what, (&told, here)))
         .await;
     let problem = match outcome {
         Ok(()) => {
             return Ok(HttpResponse::SeeOther()
-                .insert_header((LOCATION, format!("/casts/{code}")))
+                .insert_header((LOCATION, afterwards(&code, &deed, asked)))
                 .finish());
         }
         Err(problem) => problem,
@@ -192,26 +203,47 @@ async fn recorded_from(
     ) {
         return Err(refused(problem));
     }
-    let whole = match deed {
-        _ if problem.errors().is_empty() => vec![problem.words().1.to_owned()],
-        Deed::Pour => pour_form::place(&mut asked, problem.errors()),
-        Deed::Demold => demold_form::place(&mut asked, problem.errors()),
-    };
     let found = service.read(move |conn| facts(conn, &code, asked, here));
-    let found = found.await.map_err(refused)?;
+    let mut found = found.await.map_err(refused)?;
+    let (asked, errors) = (&mut found.asked, problem.errors());
+    let coat = match &deed {
+        Deed::Coat(word) => coat_place(&found.sheet, word),
+        _ => None,
+    };
+    let whole = match &deed {
+        _ if errors.is_empty() => vec![problem.words().1.to_owned()],
+        Deed::Pour => pour_form::place(asked, errors),
+        Deed::Demold => demold_form::place(asked, errors),
+        Deed::Coat(_) => coat_form::place(asked, coat.unwrap_or(0), errors),
+    };
+    let whole = (deed, coat, whole);
     let frame = Frame::new("Bench sheet", Place::Casts, service, Some(session));
     let failed = |error: Error| Refused::new(request, error);
     let shown = shown(found, frame, session, here, Some(whole)).map_err(failed)?;
     page(status, &shown).map_err(failed)
 }
 
-/// The page; `refused` is what is wrong with a record as a whole, of one that was refused.
+/// Where one is led after a record: to what came of it, or back to the sheet, which asks for the coat no longer.
+fn afterwards(code: &str, deed: &Deed, mut asked: Asked) -> String {
+    match deed {
+        Deed::Pour | Deed::Demold => format!("/casts/{code}"),
+        Deed::Coat(_) => {
+            coat_form::forget(&mut asked);
+            format!("/casts/{code}/bench-sheet?{}#next", asked.query())
+        }
+    }
+}
+
+/// A record that was refused: which, the place of the coat if it was one, and what is wrong with it as a whole.
+type Failed = (Deed, Option<usize>, Vec<String>);
+
+/// The page, with a record that was refused.
 fn shown(
     found: Facts,
     frame: Frame,
     session: &Session,
     here: Here,
-    refused: Option<Vec<String>>,
+    refused: Option<Failed>,
 ) -> Result<SheetPage, Error> {
     let (sheet, asked) = (&found.sheet, &found.asked);
     let words = Words {
@@ -221,6 +253,11 @@ fn shown(
         on: sheet.cast_on,
     };
     let progress = progress(sheet, asked, here.may);
+    let coat = refused.as_ref().and_then(|(_, coat, _)| *coat);
+    let fault = refused.map(|(.., whole)| match whole.is_empty() {
+        true => "It was not recorded: something is marked above or here.".to_owned(),
+        false => format!("It was not recorded: {}.", whole.join("; ")),
+    });
     let steps = steps(
         &steps::Facts {
             sheet,
@@ -229,14 +266,13 @@ fn shown(
             mixed: &found.mixed,
             packs: found.packs.as_ref(),
             progress: &progress,
+            coat_fault: coat.zip(fault.clone()),
             now: here.now,
         },
         &words,
     )?;
-    let fault = refused.map(|whole| match whole.is_empty() {
-        true => "It was not recorded: something is marked above or here.".to_owned(),
-        false => format!("It was not recorded: {}.", whole.join("; ")),
-    });
+    // What is wrong with a coat stands at the coat.
+    let fault = fault.filter(|_| coat.is_none());
     let card = |state: &str| here.may && sheet.state == state;
     let pour = card("booked").then(|| pour_card(sheet, asked, &words, here.today, fault.clone()));
     let count = card("poured").then(|| count_card(sheet, asked, here.today, fault.clone()));

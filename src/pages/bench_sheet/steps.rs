@@ -12,8 +12,10 @@ use super::advice::{Advice, advice};
 use super::asked::Asked;
 use super::blocks::{Block, More, Packs, blocks, more};
 use super::clock::{Until, until};
+use super::coat_form::{Coat, coat};
 use super::details::notes;
 use super::field::{Check, Input};
+use super::keys::{coat_word, keys};
 use super::ops::Weighed;
 use super::progress::Progress;
 use super::words::{Words, grams, minutes};
@@ -44,8 +46,8 @@ pub(super) struct Step {
     pub(super) until: Option<Until>,
     /// The masses to reach, with their fields.
     pub(super) blocks: Vec<Block>,
-    /// When its mixing ended, in the step that mixes: the field, and the batch.
-    pub(super) mixed: Option<(Input, usize)>,
+    /// When its mixing ended, in the step that mixes: the field, and the batch whose mixing may end now.
+    pub(super) mixed: Option<(Input, Option<usize>)>,
     /// What is rarely said of its batch, in the step that weighs the cup.
     pub(super) more: Option<More>,
     /// What else is to know.
@@ -58,6 +60,8 @@ pub(super) struct Step {
     pub(super) cautions: Vec<Caution>,
     /// On paper: the steps that said some of them before.
     pub(super) echo: Option<String>,
+    /// The form of a coat that was made before the pour, in a step that coats.
+    pub(super) coat: Option<Coat>,
     /// The answer to what the balance shows, in a step that weighs the parts of a booked cast.
     pub(super) balance: Option<Balance>,
 }
@@ -99,6 +103,8 @@ pub(super) struct Facts<'a> {
     pub(super) packs: Option<&'a Packs>,
     /// How far the work is.
     pub(super) progress: &'a Progress,
+    /// What is wrong with the record of a coat, by the place of the coat among the coats.
+    pub(super) coat_fault: Option<(usize, String)>,
     /// The instant.
     pub(super) now: DateTime<Utc>,
 }
@@ -127,7 +133,9 @@ fn place(step: &SheetStep) -> usize {
 pub(super) fn steps(of: &Facts<'_>, words: &Words<'_>) -> Result<Vec<Step>, Error> {
     let mut said: HashMap<&str, u32> = HashMap::new();
     let mut found = Vec::with_capacity(of.sheet.steps.len());
-    for (at, step) in of.sheet.steps.iter().enumerate() {
+    let mut coats = 0;
+    for ((at, step), name) in of.sheet.steps.iter().enumerate().zip(keys(&of.sheet.steps)) {
+        let recorded = of.progress.is_recorded(at);
         let cautions: Vec<Caution> = step
             .cautions
             .iter()
@@ -135,20 +143,28 @@ pub(super) fn steps(of: &Facts<'_>, words: &Words<'_>) -> Result<Vec<Step>, Erro
             .map(|(says, nth)| {
                 let first = *said.entry(says).or_insert(step.no);
                 let again = (first != step.no).then_some(first);
-                caution(of.asked, says, again, format!("{}.{nth}", step.no))
+                let shown = caution(of.asked, says, again, format!("{name}-{nth}"));
+                // What was recorded is not ticked off any more, and nothing is said of whether it was.
+                match recorded {
+                    true => Caution {
+                        seen: None,
+                        ..shown
+                    },
+                    false => shown,
+                }
             })
             .collect();
         found.push(Step {
             no: step.no,
             later: step.batch.is_some_and(|batch| batch > 1),
-            tick: Check::of(of.asked, "done", step.no.to_string(), step.title.clone()),
-            recorded: of.progress.is_recorded(at),
+            tick: Check::of(of.asked, "done", name.clone(), step.title.clone()),
+            recorded,
             next: of.progress.next == Some(at),
             pours: of.progress.poured == at,
             counts: of.progress.counted == at,
             when: when(step, words),
             pot_life: pot_life(step, words),
-            until: left(of, step),
+            until: left(of, step).filter(|_| !recorded),
             echo: echo(&cautions),
             cautions,
             blocks: blocks(&step.detail, words, of.open(), place(step)),
@@ -170,6 +186,7 @@ pub(super) fn steps(of: &Facts<'_>, words: &Words<'_>) -> Result<Vec<Step>, Erro
                 })
                 .collect(),
             balance: balance(of, step, words)?,
+            coat: coat_of(of, step, words, &mut coats),
         });
     }
     Ok(found)
@@ -183,6 +200,21 @@ pub(super) fn caution(asked: &Asked, says: &str, again: Option<u32>, value: Stri
         seen: again.is_none().then_some(seen),
         again,
     }
+}
+
+/// The form of a coat, for whoever may record it; `coats` counts them.
+fn coat_of(of: &Facts<'_>, step: &SheetStep, words: &Words<'_>, coats: &mut usize) -> Option<Coat> {
+    let StepDetail::ReleaseCoat(detail) = &step.detail else {
+        return None;
+    };
+    let place = *coats;
+    *coats += 1;
+    let (asked, _) = (of.open()?, of.packs?);
+    let today = of.now.with_timezone(&words.zone).date_naive();
+    let fault = of.coat_fault.as_ref().filter(|(at, _)| *at == place);
+    let fault = fault.map(|(_, fault)| fault.clone());
+    let named = (coat_word(&detail.copies), detail);
+    Some(coat(asked, place, named, today, fault))
 }
 
 /// The answer to the balance.
@@ -204,7 +236,7 @@ fn balance(of: &Facts<'_>, step: &SheetStep, words: &Words<'_>) -> Result<Option
 }
 
 /// The field for the end of the mixing: a time of the day of the cast, or with its day where that is another.
-fn mixed(of: &Facts<'_>, step: &SheetStep, words: &Words<'_>) -> Option<(Input, usize)> {
+fn mixed(of: &Facts<'_>, step: &SheetStep, words: &Words<'_>) -> Option<(Input, Option<usize>)> {
     let asked = (of.sheet.state != "demolded").then_some(of.asked)?;
     let place = matches!(step.step, BenchStep::Mix).then(|| place(step))?;
     let label = "Mixing ended at";
@@ -215,7 +247,7 @@ fn mixed(of: &Facts<'_>, step: &SheetStep, words: &Words<'_>) -> Option<(Input, 
         typed => typed.contains('T'),
     };
     let kind = if other_day { "datetime-local" } else { "time" };
-    Some((Input { kind, ..input }, place + 1))
+    Some((Input { kind, ..input }, of.open().map(|_| place + 1)))
 }
 
 /// What is left of the pot life of a batch that is mixed, or of the cure of its round.
@@ -250,7 +282,7 @@ fn when(step: &SheetStep, words: &Words<'_>) -> String {
         (Some(from), Some(to)) if step.step == BenchStep::Cure => {
             format!("from {} until {}", words.clock(from), words.clock(to))
         }
-        (Some(from), Some(to)) => format!("{} to {}", words.clock(from), words.clock(to)),
+        (Some(from), Some(to)) => words.span(from, to),
         _ => minutes(step.takes_min),
     }
 }
@@ -259,6 +291,10 @@ fn pot_life(step: &SheetStep, words: &Words<'_>) -> Option<String> {
     let lasts = match &step.detail {
         StepDetail::Mix(detail) => detail.pour_by_min_after_mixing,
         StepDetail::Pour(detail) => detail.pour_by_min_after_mixing,
+        StepDetail::Degas(_) => {
+            let by = step.pour_by?;
+            return Some(format!("Pour before {}", words.clock(by)));
+        }
         _ => return None,
     };
     Some(match step.pour_by {

@@ -47,6 +47,15 @@ impl Words<'_> {
         }
     }
 
+    /// From one time to another; the day is said once when both are of the same.
+    pub(super) fn span(&self, from: DateTime<Utc>, to: DateTime<Utc>) -> String {
+        let local = |at: DateTime<Utc>| at.with_timezone(&self.zone);
+        match local(from).date_naive() == local(to).date_naive() {
+            true => format!("{} to {}", local(from).format("%H:%M"), self.clock(to)),
+            false => format!("{} to {}", self.clock(from), self.clock(to)),
+        }
+    }
+
     /// A pack to take from.
     pub(super) fn lot(&self, lot: &SheetLot) -> String {
         let mut says = format!(
@@ -142,5 +151,18 @@ mod tests {
         let of = |at: &str| words.clock(at.parse().unwrap());
         assert_eq!(of("2026-03-02T09:40:00Z"), "10:40");
         assert_eq!(of("2026-03-02T23:40:00Z"), "00:40 on Tue 3 Mar");
+        let span = |from: &str, to: &str| words.span(from.parse().unwrap(), to.parse().unwrap());
+        assert_eq!(
+            span("2026-03-02T09:40:00Z", "2026-03-02T09:45:00Z"),
+            "10:40 to 10:45"
+        );
+        assert_eq!(
+            span("2026-03-03T09:40:00Z", "2026-03-03T09:45:00Z"),
+            "10:40 to 10:45 on Tue 3 Mar"
+        );
+        assert_eq!(
+            span("2026-03-02T22:40:00Z", "2026-03-02T23:40:00Z"),
+            "23:40 to 00:40 on Tue 3 Mar"
+        );
     }
 }
