@@ -215,15 +215,20 @@ impl Standing {
             .flat_map(|noun| self.needs.get(noun).into_iter().flatten())
             .copied();
         let needs: Vec<Need> = needs.filter(of_material).collect();
-        let missing: Vec<Need> = needs
-            .iter()
-            .filter(|need| !self.has(need))
-            .copied()
-            .collect();
+        // A cup may be a tray, but who has no cup yet is asked for one until there is a recipe without.
+        let own = |need: &&Need| {
+            let kind = need.kinds.first();
+            kind.is_none_or(|kind| self.kinds.contains_key(kind))
+        };
+        let there: Vec<Need> = needs.iter().filter(own).copied().collect();
+        let missing: Vec<Need> = match self.count(Noun::Recipe) {
+            0 => needs.iter().filter(|need| !own(need)).copied().collect(),
+            _ => Vec::new(),
+        };
         let words = |needs: &[Need]| listed(&needs.iter().map(Need::words).collect::<Vec<_>>());
         let first = "Tape, release agent, gloves and the rest can follow.";
         let (state, says) = match missing.is_empty() {
-            true => (State::Done, format!("There is {}. {first}", words(&needs))),
+            true => (State::Done, format!("There is {}. {first}", words(&there))),
             false => (
                 State::Now,
                 format!("A first cast still needs {}. {first}", words(&missing)),
@@ -382,8 +387,10 @@ mod tests {
         let begun = standing(&[(Noun::Material, 2), (Noun::Mold, 1)], &kinds, false);
         assert_eq!(
             states(&begun),
-            [Done, Now, Waits, Done, Waits, Free, Free, Waits]
+            [Now, Now, Waits, Done, Waits, Free, Free, Waits]
         );
+        let asked = "A first cast still needs a cup. ";
+        assert!(begun.steps()[0].says.starts_with(asked));
         assert_eq!(
             begun.wanting(Noun::Recipe).as_deref(),
             Some(

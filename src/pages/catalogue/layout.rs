@@ -130,6 +130,8 @@ const CALLED: &[(&str, &str, bool)] = &[
         "Highest temperature it stands, °C",
         false,
     ),
+    ("coat_life_casts", "Casts that a coat lasts", false),
+    ("casts_per_setup", "Casts between two tapings", false),
     ("gauge", "Gauged", true),
     ("cure", "Cure point", true),
     ("extras", "Extra", true),
