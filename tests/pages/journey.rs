@@ -235,7 +235,7 @@ fn pour(window: &Window) {
     advise(window, "Within the window.");
     window.tick("1 Lay out trays");
     window.press("Mixing ended now");
-    window.reads("1 of 16 steps done");
+    window.reads("2 of 16 steps done");
     window.fill_row(BASE, 1, "49.10");
     window.fill_row(AGENT, 1, "4.90");
     window.fill("The cup with what stayed in it weighs, g", "9.10");
@@ -243,7 +243,7 @@ fn pour(window: &Window) {
     // In the middle of the pour the page is loaded again: nothing is lost.
     window.reload();
     window.reads("Within the window.");
-    window.reads("1 of 16 steps done");
+    window.reads("2 of 16 steps done");
     assert_eq!(window.value(BASE), "49.20");
     window.picture("job-8-weighed");
     window.press("Record the pour");

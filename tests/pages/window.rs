@@ -313,7 +313,7 @@ impl Window {
     #[track_caller]
     pub(crate) fn tick(&self, label: &str) {
         let field = self.field(label, 0);
-        self.runtime.block_on(field.click()).expect("a box");
+        self.click(&field, label);
     }
 
     /// What stands in a field.
@@ -347,7 +347,9 @@ impl Window {
     fn click(&self, element: &WebElement, label: &str) {
         self.runtime
             .block_on(async {
-                element.scroll_into_view().await?;
+                // Into the middle, where no bar stands above it.
+                let middle = "arguments[0].scrollIntoView({block: 'center'})";
+                self.web.execute(middle, vec![element.to_json()?]).await?;
                 element.click().await
             })
             .unwrap_or_else(|error| panic!("`{label}`: {error}"));
