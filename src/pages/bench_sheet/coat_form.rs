@@ -53,9 +53,11 @@ pub(super) fn coat(
         (place + 1).to_string(),
         "The bench is right where more vials were used than the books hold",
     );
-    let wrong = |name: &&str| asked.field(name, place).fault.is_some();
+    let wrong = FIELDS
+        .iter()
+        .any(|name| asked.field(name, place).fault.is_some());
     Coat {
-        open: fault.is_some() || recount.ticked || FIELDS.iter().any(|name| wrong(&name)),
+        open: fault.is_some() || recount.ticked || wrong,
         word,
         inputs: vec![
             input(
