@@ -97,7 +97,7 @@ impl Told {
         }
         match property.shape {
             Shape::Tick => {
-                (property.required || !text.is_empty()).then(|| Value::Bool(!text.is_empty()))
+                (property.required || !text.is_empty()).then_some(Value::Bool(!text.is_empty()))
             }
             _ if text.is_empty() => {
                 if property.required {

@@ -103,7 +103,7 @@ mod tests {
         assert_eq!(*of("Hazard statements"), ["H225", "H317"]);
         assert_eq!(
             *of("Its inside"),
-            ["Shape: round; Diameter, mm: 62; Depth, mm: 70"]
+            ["Shape: round; Depth, mm: 70; Diameter, mm: 62"]
         );
         assert_eq!(known.len(), 6);
         let all = properties::<ElastomerBody>();

@@ -240,7 +240,7 @@ pub(super) fn grouped<'a>(properties: &[&'a Property]) -> Vec<(&'static str, Vec
                 .copied()
                 .find(|property| property.name == **name)
         };
-        let mut found: Vec<&Property> = names.iter().filter_map(|name| of_name(name)).collect();
+        let mut found: Vec<&Property> = names.iter().filter_map(of_name).collect();
         if *title == ELSE {
             found.extend(
                 properties

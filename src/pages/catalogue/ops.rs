@@ -1,6 +1,6 @@
 //! Loading the catalogue's pages, and doing what their forms ask for: the operations behind the API's doors.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, btree_map};
 
 use chrono::NaiveDate;
 use serde_json::{Map, Value};
@@ -150,8 +150,8 @@ fn offers<B: Line>(
     let mut known: BTreeMap<Noun, Vec<Row>> = BTreeMap::new();
     let mut offers = BTreeMap::new();
     for naming in namings::<B>(properties) {
-        if !known.contains_key(&naming.noun) {
-            known.insert(naming.noun, rows(conn, naming.noun, None)?);
+        if let btree_map::Entry::Vacant(unknown) = known.entry(naming.noun) {
+            unknown.insert(rows(conn, naming.noun, None)?);
         }
         let fits = |row: &&Row| {
             let kind = MaterialKind::parse(row.kind);
