@@ -7,7 +7,7 @@ use heeltap::db::AnyConnection;
 use heeltap::http::Role;
 use heeltap::purchasing::drafts_forget;
 use heeltap::purchasing::ops::{Commits, ImportSettings, Standing, draft_commit, draft_keep};
-use serde_json::{Value, json};
+use serde_json::json;
 
 use crate::support::TestApp;
 use crate::support::browser::{Browser, form_key};

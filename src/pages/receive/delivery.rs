@@ -32,8 +32,11 @@ pub(super) struct DeliveryForm {
     pub(super) fault: Option<String>,
 }
 
+/// Columns with what to type, and whether each must be filled.
+type Columns = &'static [(&'static str, &'static str, bool)];
+
 /// The columns by group, with what to type and whether it must be filled.
-const GROUPS: [(&str, bool, &[(&str, &str, bool)]); 4] = [
+const GROUPS: [(&str, bool, Columns); 4] = [
     (
         "What came",
         false,

@@ -33,19 +33,19 @@ pub(super) struct Options {
 }
 
 const DELIMITERS: [(&str, &str); 3] = [
-    ("comma", "a comma ,"),
-    ("semicolon", "a semicolon ;"),
+    ("comma", "a comma (,)"),
+    ("semicolon", "a semicolon (;)"),
     ("tab", "a tab"),
 ];
-const DECIMALS: [(&str, &str); 2] = [("point", "a point, 1234.5"), ("comma", "a comma, 1234,5")];
+const DECIMALS: [(&str, &str); 2] = [("point", "a point (1234.5)"), ("comma", "a comma (1234,5)")];
 const ENCODINGS: [(&str, &str); 2] = [
     ("utf-8", "UTF-8"),
     ("windows-1252", "Windows-1252 (Western European)"),
 ];
 const SPREADS: [(&str, &str); 3] = [
-    ("value", "their prices"),
-    ("mass", "their masses"),
-    ("count", "their packs"),
+    ("value", "the lines' prices"),
+    ("mass", "the lines' masses"),
+    ("count", "the lines' packs"),
 ];
 
 /// The fields as they stand.
@@ -89,7 +89,7 @@ pub(super) fn options(settings: &ImportSettings) -> Options {
             ),
             chosen(
                 "spread_by",
-                "Freight, duty and fees are spread over the lines of an order by",
+                "Freight and fees are spread by",
                 &SPREADS,
                 settings.options.spread_by.name(),
             ),

@@ -100,7 +100,8 @@ async fn file_read(
         }
     }
     // A form without a chosen file sends an empty one without a name.
-    if !upload.too_long && !(name.is_empty() && bytes.is_empty()) {
+    let none_chosen = name.is_empty() && bytes.is_empty();
+    if !(upload.too_long || none_chosen) {
         upload.file = Some((name, bytes));
     }
     Ok(())
