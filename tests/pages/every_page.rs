@@ -11,7 +11,7 @@ use crate::support::TestApp;
 use crate::window::Kind;
 
 /// The demo lab on a day, the clock at that day.
-fn demo() -> TestApp {
+pub(crate) fn demo() -> TestApp {
     let app = TestApp::with(|settings| settings.demo = true);
     let now: DateTime<Utc> = "2026-11-30T09:00:00Z".parse().expect("an instant");
     replay(&app.service, &app.clock, now.date_naive(), &mut |_, _| {})

@@ -12,6 +12,7 @@ mod axe;
 mod driver;
 mod every_page;
 mod journey;
+mod keyboard;
 mod quick;
 #[allow(dead_code, unused_imports)]
 #[path = "../api/support/mod.rs"]

@@ -15,6 +15,9 @@ use crate::driver::Driver;
 /// How long a page may take for anything.
 const PATIENCE: Duration = Duration::from_secs(20);
 
+/// After how many presses of the tabulator key without anything new a page is over.
+const STOPS_OF_A_FIELD: u32 = 8;
+
 /// What of a browser differs between the runs.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) struct Kind {
@@ -365,36 +368,39 @@ impl Window {
             .expect("a file");
     }
 
-    /// Moves on by the tabulator key, from the start of the page, and tells what each stop is called.
-    pub(crate) fn tab_stops(&self, most: usize) -> Vec<String> {
-        let told = "const at = document.activeElement; const r = at.getBoundingClientRect(); \
-            const name = (at.getAttribute('aria-label') || (at.labels && at.labels[0] && at.labels[0].textContent) || \
-                at.textContent || at.name || at.tagName).trim().slice(0, 40); \
-            const style = getComputedStyle(at); \
-            return [name, at.tagName, r.width > 0 && r.height > 0, style.outlineStyle !== 'none']";
-        let mut stops = Vec::new();
-        for _ in 0..most {
-            let stop = self.runtime.block_on(async {
-                self.web
-                    .action_chain()
-                    .send_keys(Key::Tab)
-                    .perform()
-                    .await?;
-                let told = self.web.execute(told, Vec::<Value>::new()).await?;
-                Ok::<_, WebDriverError>(told.json().clone())
-            });
-            let stop = stop.expect("a stop");
-            if stop[1] == "BODY" {
-                break;
-            }
-            assert!(
-                stop[2] == true && stop[3] == true,
-                "{} is reached by the key, but not seen: {stop}",
-                self.path()
-            );
-            stops.push(stop[0].as_str().unwrap_or_default().to_owned());
+    /// Moves on by the tabulator key through the whole page. Tells what can be used and is not reached, or is reached and not seen.
+    pub(crate) fn out_of_reach(&self) -> Vec<String> {
+        let begin = "window.reached = new Set(); window.unseen = new Set(); document.activeElement.blur(); \
+            getSelection().removeAllRanges(); scrollTo(0, 0)";
+        self.ask(begin);
+        let step = "const at = document.activeElement; if (at === document.body) return -1; window.reached.add(at); \
+            const box = at.getBoundingClientRect(); const style = getComputedStyle(at); \
+            if (box.width === 0 || style.outlineStyle === 'none') window.unseen.add(at); return window.reached.size";
+        let (mut size, mut still) = (0, 0);
+        // A field of a day is several stops; past the last stop there is nothing new.
+        while still < STOPS_OF_A_FIELD {
+            let keys = self.web.action_chain().send_keys(Key::Tab);
+            self.runtime.block_on(keys.perform()).expect("the key");
+            let now = self.ask(step).as_i64().unwrap_or(0);
+            still = if now > size { 0 } else { still + 1 };
+            size = size.max(now);
         }
-        stops
+        let left = self.ask(
+            "const name = e => e.outerHTML.slice(0, 120); const usable = 'a[href], button:enabled, input:enabled, select, \
+               textarea, summary, [tabindex=\"0\"]'; \
+             const left = [...document.querySelectorAll(usable)].filter(e => e.type !== 'hidden' && e.checkVisibility() \
+               && !window.reached.has(e)); \
+             return [left.map(name), [...window.unseen].map(name)]",
+        );
+        let told = |of: &Value, what: &str| -> Vec<String> {
+            let list = of.as_array().expect("a list").iter();
+            list.map(|one| format!("{}: {what}: {one}", self.path()))
+                .collect()
+        };
+        let mut faults = told(&left[0], "the key does not reach");
+        faults.extend(told(&left[1], "is reached by the key, and not seen"));
+        assert!(size > 3, "{}: the key reaches nothing", self.path());
+        faults
     }
 
     /// What a script answers, where scripts run.
