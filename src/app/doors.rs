@@ -81,6 +81,7 @@ pub const PAGES: &[Door] = &[
     page("GET", "/receive/imports/{id}", EVERYONE),
     page("GET", "/receive/orders/{code}", EVERYONE),
     page("POST", "/receive/orders/{code}", BUYER),
+    page("POST", "/receive/orders/{code}/cancel", BUYER),
     page("GET", "/receive/delivery", BUYER),
     page("POST", "/receive/delivery", BUYER),
     page("POST", "/lots/{lot}/{deed}", HANDLERS),

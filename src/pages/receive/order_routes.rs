@@ -14,13 +14,17 @@ use super::routes::BUYERS;
 use crate::base::Error;
 use crate::http::sessions::Session;
 use crate::http::{Problem, Service, document_read};
-use crate::pages::form::of_session;
+use crate::pages::form::{can_be_put_right, of_session};
 use crate::pages::frame::{Frame, Place, page};
 use crate::pages::refusal::Refused;
-use crate::purchasing::ops::{order_get, order_receive};
+use crate::purchasing::ops::{order_cancel, order_get, order_receive};
+use crate::purchasing::order_input::CancelIn;
 
 pub(super) fn routes(config: &mut ServiceConfig) {
-    config.service(order_page_get).service(order_post);
+    config
+        .service(order_page_get)
+        .service(cancel_post)
+        .service(order_post);
 }
 
 #[derive(Template)]
@@ -40,6 +44,8 @@ struct Asked {
     line: Option<String>,
     /// How many lines came.
     came: Option<String>,
+    /// The line that will not come.
+    cancelled: Option<String>,
 }
 
 async fn order_page(
@@ -78,6 +84,12 @@ fn said(asked: &Asked, order: &OrderShown) -> Option<String> {
             return Some("The lines are received. Their lots are below.".to_owned());
         }
         _ => {}
+    }
+    let cancelled: Option<u32> = asked.cancelled.as_ref().and_then(|line| line.parse().ok());
+    if let Some(line) = cancelled
+        && order.done.iter().any(|done| done.line_no == line)
+    {
+        return Some(format!("Line {line} will not come."));
     }
     let line: u32 = asked.line.as_ref()?.parse().ok()?;
     let done = order.done.iter().find(|done| done.line_no == line);
@@ -126,29 +138,66 @@ async fn order_post(
         })
         .await;
     match taken {
-        Ok(came) => {
-            let address = part_of_address(&code);
-            Ok(HttpResponse::SeeOther()
-                .insert_header((LOCATION, format!("/receive/orders/{address}?came={came}")))
-                .finish())
-        }
-        Err(problem) => {
-            let status = problem.status_code();
-            if !matches!(
-                status,
-                StatusCode::CONFLICT | StatusCode::UNPROCESSABLE_ENTITY
-            ) {
-                return Err(refused(problem));
-            }
-            let failed = Failed {
-                typed,
-                errors: problem.errors().to_vec(),
-                detail: Some(problem.words().1.to_owned()),
-            };
-            let asked = Asked::default();
-            let shown = order_page(&service, &session, code, &asked, Some(failed)).await;
-            let shown = shown.map_err(refused)?;
-            page(status, &shown).map_err(|error: Error| Refused::new(&request, error))
-        }
+        Ok(came) => Ok(led_to(&code, &format!("came={came}"))),
+        Err(problem) => put_right(&service, &request, &session, (code, typed), problem).await,
     }
+}
+
+/// Cancels a line that will not come.
+#[post("/receive/orders/{code}/cancel")]
+async fn cancel_post(
+    service: Data<Service>,
+    request: HttpRequest,
+    session: Session,
+    code: Path<String>,
+    form: Form<Typed>,
+) -> Result<HttpResponse, Refused> {
+    let (typed, code) = (form.into_inner(), code.into_inner());
+    let value = |name: &str| typed.get(name).map_or("", String::as_str);
+    of_session(&request, &session, value("form_key"))
+        .map_err(|problem| Refused::new(&request, problem))?;
+    let line: u32 = value("line").parse().unwrap_or_default();
+    let lines = CancelIn {
+        lines: Some(vec![line]),
+    };
+    let number = code.clone();
+    let cancelled = service
+        .run(session.caller.name.clone(), move |tx| {
+            order_cancel(tx, &number, &lines)
+        })
+        .await;
+    match cancelled {
+        Ok(_) => Ok(led_to(&code, &format!("cancelled={line}"))),
+        Err(problem) => put_right(&service, &request, &session, (code, typed), problem).await,
+    }
+}
+
+/// Leads to the order, with what was done of it.
+fn led_to(code: &str, done: &str) -> HttpResponse {
+    let address = part_of_address(code);
+    HttpResponse::SeeOther()
+        .insert_header((LOCATION, format!("/receive/orders/{address}?{done}")))
+        .finish()
+}
+
+/// The order again with what was typed, where another value may put it right.
+async fn put_right(
+    service: &Service,
+    request: &HttpRequest,
+    session: &Session,
+    (code, typed): (String, Typed),
+    problem: Problem,
+) -> Result<HttpResponse, Refused> {
+    let refused = |problem: Problem| Refused::new(request, problem);
+    if !can_be_put_right(&problem) {
+        return Err(refused(problem));
+    }
+    let status = problem.status_code();
+    let failed = Failed {
+        typed,
+        errors: problem.errors().to_vec(),
+        detail: Some(problem.words().1.to_owned()),
+    };
+    let shown = order_page(service, session, code, &Asked::default(), Some(failed)).await;
+    page(status, &shown.map_err(refused)?).map_err(|error: Error| Refused::new(request, error))
 }
