@@ -2,7 +2,7 @@
 
 use heeltap::http::Role;
 
-use crate::support::browser::Browser;
+use crate::support::browser::{Browser, form_key};
 use crate::support::lab::verified;
 use crate::support::receiving::{OPEN, OPEN_TOO, dropped, file, has, lab, lots, received, sent};
 
@@ -199,4 +199,38 @@ fn an_order_arrives_line_by_line() {
     has(&buyer.get("/receive").text, &["Nothing is on order."]);
     assert!(!buyer.get(order).text.contains("Still to come"));
     assert_eq!(buyer.get("/receive/orders/none").status, 404);
+}
+
+#[test]
+fn a_line_that_will_not_come_is_cancelled_on_its_order() {
+    let app = lab();
+    let buyer = Browser::as_role(&app, Role::Buyer);
+    let (address, _) = dropped(&buyer, &file(&[OPEN, OPEN_TOO]), &[]);
+    received(&buyer, &address);
+    let order = "/receive/orders/O%2D3";
+    let cancel = format!("{order}/cancel");
+    has(&buyer.get(order).text, &["Line 2 will not come"]);
+    let done = sent(&buyer, order, &cancel, &[("line", "2")]);
+    assert_eq!(
+        (done.status, done.location),
+        (303, format!("{order}?cancelled=2")),
+        "{}",
+        done.text
+    );
+    let page = buyer.get(&format!("{order}?cancelled=2")).text;
+    has(&page, &["Line 2 will not come.", "Line 1: 1 pack of"]);
+    let told = app.get("/v1/orders/O-3").expect(200).json();
+    assert_eq!(told["lines"][0]["state"], "ordered");
+    assert_eq!(told["lines"][1]["state"], "cancelled");
+    // Once more, or a line that is none of the order's, is refused in the words of the API.
+    let again = sent(&buyer, order, &cancel, &[("line", "2")]);
+    assert_eq!(again.status, 409, "{}", again.text);
+    has(&again.text, &["role=\"alert\""]);
+    let none = sent(&buyer, order, &cancel, &[("line", "x")]);
+    assert_eq!(none.status, 422, "{}", none.text);
+    let bench = Browser::as_role(&app, Role::Bench);
+    let key = form_key(&bench.get(order).text).to_owned();
+    let form = [("form_key", key.as_str()), ("line", "1")];
+    assert_eq!(bench.send(&cancel, &form).status, 403);
+    verified(&app);
 }

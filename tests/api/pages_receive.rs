@@ -438,7 +438,7 @@ fn an_empty_installation_says_what_comes_first() {
     has(
         &buyer.get("/receive").text,
         &[
-            "The catalogue is empty, and it comes before any delivery",
+            "<a href=\"/catalogue\">The catalogue</a> is empty, and it comes before any delivery",
             "Nothing is on order.",
             "Nothing was received yet.",
         ],
