@@ -445,7 +445,7 @@ fn an_empty_installation_says_what_comes_first() {
     );
     has(
         &buyer.get("/receive/delivery").text,
-        &["The catalogue is empty"],
+        &["<a href=\"/catalogue\">The catalogue</a> is empty"],
     );
     let reader = Browser::as_role(&app, Role::Reader).get("/receive").text;
     has(
