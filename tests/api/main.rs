@@ -38,6 +38,7 @@ mod packs;
 mod pages;
 mod pages_bench;
 mod pages_bench_records;
+mod pages_buy;
 mod pages_cast_deeds;
 mod pages_casts;
 mod pages_catalogue;

@@ -125,7 +125,7 @@ fn every_page_is_kept_from_frames_caches_and_scripts() {
     let browser = Browser::signed_in(&app);
     // A file that waits, and one that is received.
     for (name, deed) in [("one.csv", None), ("two.csv", Some("receive"))] {
-        let waits = browser.drop_file(name, &purchases(name), &[]).location;
+        let waits = browser.drop_file(name, purchases(name), &[]).location;
         let key = form_key(&browser.get("/receive").text).to_owned();
         if let Some(deed) = deed {
             browser.send(&format!("{waits}/{deed}"), &[("form_key", &key)]);

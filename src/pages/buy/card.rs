@@ -7,7 +7,7 @@ use std::collections::{BTreeMap, HashMap};
 
 use chrono::NaiveDate;
 
-use crate::base::Error;
+use crate::base::{Error, Quantity};
 use crate::pages::horizon::{Horizon, horizon};
 use crate::pages::words::{amount, day};
 use crate::reorder::Standing;
@@ -28,6 +28,8 @@ pub(super) struct Card {
     pub(super) late: bool,
     /// How much, where an order is needed.
     pub(super) order: Option<String>,
+    /// Where it is noted as ordered, where an order is needed.
+    pub(super) note: Option<String>,
     /// Why, in a sentence.
     pub(super) reason: String,
     /// What is there and what is to come, as names and amounts.
@@ -45,11 +47,15 @@ pub(super) struct OrderText {
     pub(super) lines: Vec<String>,
 }
 
-/// The cards of a day.
+/// The cards of a day; `names` are the suppliers' by id.
 ///
 /// # Errors
 /// [`Error::Internal`] when a horizon cannot be drawn.
-pub(super) fn cards(standing: &[Standing], today: NaiveDate) -> Result<Vec<Card>, Error> {
+pub(super) fn cards(
+    standing: &[Standing],
+    names: &HashMap<i64, String>,
+    today: NaiveDate,
+) -> Result<Vec<Card>, Error> {
     let mut watched: Vec<&Standing> = standing
         .iter()
         .filter(|one| one.judgement.watched)
@@ -59,10 +65,13 @@ pub(super) fn cards(standing: &[Standing], today: NaiveDate) -> Result<Vec<Card>
         let by = advice.order_by.unwrap_or(NaiveDate::MAX);
         (!advice.due, by, one.judgement.view.name.clone())
     });
-    watched.into_iter().map(|one| card(one, today)).collect()
+    watched
+        .into_iter()
+        .map(|one| card(one, names, today))
+        .collect()
 }
 
-fn card(one: &Standing, today: NaiveDate) -> Result<Card, Error> {
+fn card(one: &Standing, names: &HashMap<i64, String>, today: NaiveDate) -> Result<Card, Error> {
     let (advice, view) = (&one.judgement.advice, &one.judgement.view);
     let unit = view.unit.as_str();
     let by = match (advice.due, advice.late, advice.order_by) {
@@ -97,6 +106,7 @@ fn card(one: &Standing, today: NaiveDate) -> Result<Card, Error> {
         due: advice.due,
         late: advice.late,
         order: needed.then(|| how_much(one)),
+        note: needed.then(|| noted_at(one, names, today)),
         reason: view.reason.clone(),
         figures,
         horizon: horizon(&one.judgement, today)?,
@@ -115,6 +125,29 @@ fn how_much(one: &Standing) -> String {
         if packs == 1 { "pack" } else { "packs" },
         amount(view.order_quantity, &view.unit)
     )
+}
+
+/// The form in which it is noted as ordered, with what the advice says of it.
+fn noted_at(one: &Standing, names: &HashMap<i64, String>, today: NaiveDate) -> String {
+    let view = &one.judgement.view;
+    let supplier = one.supplier_id.and_then(|id| names.get(&id));
+    let mut query = form_urlencoded::Serializer::new(String::new());
+    query
+        .append_pair("item", &view.material)
+        .append_pair("packs", &view.order_packs.to_string())
+        .append_pair("supplier", supplier.map_or("", String::as_str))
+        .append_pair("ordered_on", &today.to_string())
+        .append_pair("received_on", "");
+    if one.books.is_some() && view.order_packs > 0 {
+        let pack_micro = view.order_quantity.micro() / i64::try_from(view.order_packs).unwrap_or(1);
+        query
+            .append_pair(
+                "pack_quantity",
+                &Quantity::from_micro(pack_micro).to_string(),
+            )
+            .append_pair("unit", &view.unit);
+    }
+    format!("/receive/delivery?{}", query.finish())
 }
 
 /// What is due although what is left of the budget does not pay for it.

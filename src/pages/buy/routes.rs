@@ -11,8 +11,8 @@ use super::card::{Card, OrderText, cards, order_texts, unpaid};
 use crate::base::Error;
 use crate::catalogue::supplier_all;
 use crate::db::AnyConnection;
-use crate::http::Service;
 use crate::http::sessions::Session;
+use crate::http::{Role, Service};
 use crate::pages::frame::{Frame, Place, page};
 use crate::pages::refusal::Refused;
 use crate::reorder::{Standing, forecast_settings, refreshed, standing};
@@ -28,6 +28,8 @@ struct BuyPage {
     orders: Vec<OrderText>,
     unpaid: Vec<String>,
     cards: Vec<Card>,
+    /// Whether whoever looks may note an order.
+    may: bool,
 }
 
 type Facts = (Vec<Standing>, HashMap<i64, String>);
@@ -59,7 +61,8 @@ async fn buy_get(
         frame: Frame::new("Buy", Place::Buy, &service, Some(&session)),
         orders: order_texts(&standing, &suppliers),
         unpaid: unpaid(&standing),
-        cards: cards(&standing, service.today()).map_err(failed)?,
+        may: session.caller.roles.allows(&[Role::Buyer]),
+        cards: cards(&standing, &suppliers, service.today()).map_err(failed)?,
     };
     page(StatusCode::OK, &shown).map_err(failed)
 }
