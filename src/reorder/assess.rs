@@ -23,7 +23,9 @@ use super::reorder_point::{
 };
 use super::service::{OutOfRange, normal_cdf};
 use super::still_to_come::StillToCome;
-use super::walk::{Arrival, ForecastScope, OrderBy, Outlook, WalkFacts, order_by, outlook};
+use super::walk::{
+    Arrival, ForecastScope, OrderBy, Outlook, WalkFacts, beyond_help_days, order_by, outlook,
+};
 
 /// Why a material could not be assessed.
 #[derive(Debug, Clone, Copy, PartialEq, thiserror::Error)]
@@ -169,10 +171,11 @@ fn next_look(facts: &ReorderFacts) -> NaiveDate {
 
 /// The walk with the forecast's figures per day.
 fn look_ahead(facts: &ReorderFacts, foreseen: &Foreseen, lead_time: &LeadTime) -> Outlook {
+    let arrivals = expected_arrivals(facts, lead_time);
     outlook(&WalkFacts {
         today: facts.today,
         packs: &facts.packs,
-        arrivals: &expected_arrivals(facts, lead_time),
+        arrivals: &arrivals,
         bookings: &facts.bookings,
         daily_mean_micro: foreseen.daily_mean_micro(),
         daily_sd_micro: foreseen.daily_sd_micro(),
@@ -180,6 +183,11 @@ fn look_ahead(facts: &ReorderFacts, foreseen: &Foreseen, lead_time: &LeadTime) -
         scope: foreseen.scope,
         to_come: to_come(facts, foreseen.scope),
         horizon_days: facts.horizon_days,
+        beyond_help_days: beyond_help_days(
+            facts.today,
+            &arrivals,
+            lead_time.mean_days.round() as u64 + u64::from(facts.approval_days),
+        ),
     })
 }
 
@@ -611,6 +619,31 @@ mod tests {
         assert_eq!((advice.order_by, advice.late), (Some(today()), true));
         assert!(advice.due);
         assert!(advice.reason.contains("order today, which is already late"));
+    }
+
+    #[test]
+    fn whoever_ordered_and_waits_is_not_told_to_order_again() {
+        let empty = ReorderFacts {
+            packs: Vec::new(),
+            ..weekly(|_| 7)
+        };
+        let with = |days: u64| {
+            let mut facts = empty.clone();
+            facts.arrivals = vec![Arrival {
+                on: today() + Days::new(days),
+                quantity_micro: 200_000_000,
+                expires_on: None,
+            }];
+            assess(&facts).unwrap()
+        };
+        let lead = assess(&empty).unwrap().lead_time.mean_days.round() as u64;
+        // What is on its way comes no later than another order would: nothing can be done about the days until then.
+        let waiting = with(lead);
+        assert_eq!(waiting.runs_out_on, Some(today()));
+        assert!(!waiting.due && !waiting.late, "{waiting:?}");
+        assert!(waiting.order_by > Some(today() + Days::new(lead)));
+        // What comes later than another order would leaves days that it could fill.
+        assert!(with(lead + 5).late);
     }
 
     #[test]

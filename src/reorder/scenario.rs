@@ -210,9 +210,15 @@ pub(super) fn walk(ground: &Ground, z: f64, mut each: impl FnMut(ProjectedDay) -
 /// of the
 /// first day with a shortage that is still met; the horizon when there is none.
 pub(super) fn lasting_days(ground: &Ground, z: f64) -> f64 {
-    let mut days = 0.0;
+    lasting_days_from(ground, z, 0)
+}
+
+/// The same for the first shortage on or after day `from` (today is 0); what is lacking before is passed over.
+pub(super) fn lasting_days_from(ground: &Ground, z: f64, from: usize) -> f64 {
+    let (mut days, mut day) = (0.0, 0);
     walk(ground, z, |projected| {
-        let enough = projected.short_micro == 0;
+        let enough = projected.short_micro == 0 || day < from;
+        day += 1;
         days += if enough {
             1.0
         } else {

@@ -8,7 +8,7 @@
 
 use chrono::{Datelike, Days, NaiveDate, Weekday};
 
-use super::scenario::{Ground, lasting_days, walk};
+use super::scenario::{Ground, lasting_days, lasting_days_from, walk};
 use super::service::normal_cdf;
 use super::still_to_come::StillToCome;
 
@@ -80,6 +80,9 @@ pub struct WalkFacts<'a> {
     pub to_come: StillToCome<'a>,
     /// Number of days to walk, today included, 1 or more.
     pub horizon_days: u16,
+    /// Number of days from today in which an order placed now changes nothing, since what is on order already ends them: what is
+    /// lacking in them is nobody's to avert any more.
+    pub beyond_help_days: usize,
 }
 
 /// One day of the projected stock, all in millionths of the unit.
@@ -108,7 +111,7 @@ pub struct Outlook {
     pub runs_out_on: Option<NaiveDate>,
     /// The same of the scenario that only one in ten exceeds.
     pub runs_out_early_on: Option<NaiveDate>,
-    /// Probability of no shortage up to and including each day, never rising.
+    /// Probability of no shortage up to and including each day, those beyond help passed over; never rising.
     pub no_shortage: Vec<f64>,
 }
 
@@ -149,6 +152,7 @@ impl Outlook {
 ///     scope: ForecastScope::Unbooked,
 ///     to_come: Default::default(),
 ///     horizon_days: 400,
+///     beyond_help_days: 0,
 /// };
 /// let outlook = outlook(&facts);
 /// assert_eq!(outlook.runs_out_on, NaiveDate::from_ymd_opt(2031, 4, 2));
@@ -183,14 +187,15 @@ fn no_shortage(ground: &Ground, facts: &WalkFacts<'_>) -> Vec<f64> {
     let certain = (facts.daily_sd_micro <= 0.0 && facts.daily_level_sd_micro <= 0.0)
         || facts.daily_mean_micro <= 0.0;
     let horizon = ground.days.len() as f64;
+    let lasting = |z| lasting_days_from(ground, z, facts.beyond_help_days);
     let mut ladder: Vec<(f64, f64)> = Vec::with_capacity(count);
     for step in (0..count).rev() {
         let z = lowest + rung * step as f64;
         let lasts = match ladder.last() {
             Some(&(_, same)) if certain || same >= horizon => same,
             // A lower demand never lasts shorter; this holds the ladder to it against rounding.
-            Some(&(_, before)) => lasting_days(ground, z).max(before),
-            None => lasting_days(ground, z),
+            Some(&(_, before)) => lasting(z).max(before),
+            None => lasting(z),
         };
         ladder.push((z, lasts));
     }
@@ -209,6 +214,20 @@ fn no_shortage(ground: &Ground, facts: &WalkFacts<'_>) -> Vec<f64> {
             }
         })
         .collect()
+}
+
+/// Until the last arrival that comes no later than an order placed today would (in `order_days` days), such an order changes
+/// nothing: whoever ordered in time and waits is not told to order again, because it may be tight until then. Whole days from
+/// today, 0 where nothing arrives so soon.
+#[must_use]
+pub fn beyond_help_days(today: NaiveDate, arrivals: &[Arrival], order_days: u64) -> usize {
+    arrivals
+        .iter()
+        .map(|arrival| u64::try_from((arrival.on - today).num_days()).unwrap_or(0))
+        .filter(|days| *days <= order_days)
+        .max()
+        .and_then(|days| usize::try_from(days).ok())
+        .unwrap_or(0)
 }
 
 /// The last day to order.
@@ -243,6 +262,7 @@ pub struct OrderBy {
 ///     scope: ForecastScope::Unbooked,
 ///     to_come: Default::default(),
 ///     horizon_days: 400,
+///     beyond_help_days: 0,
 /// };
 /// // It runs out on Wednesday 2 April; ten days before is Sunday 23 March, so Friday the 21st.
 /// let by = order_by(&outlook(&facts), &[(10, 1)], 0.95, 0).unwrap();
@@ -344,6 +364,7 @@ mod tests {
             scope: ForecastScope::Unbooked,
             to_come: StillToCome::default(),
             horizon_days: 60,
+            beyond_help_days: 0,
         }
     }
 

@@ -13,7 +13,7 @@ fn running_out() -> TestApp {
     let wipe = json!({"code": "wipe", "name": "Wipe & cloth", "kind": "sundry", "unit": "each", "lead_time_days": 14,
         "stated_use_per_month": "100", "pack_quantity": "50"});
     app.post("/v1/materials", wipe).expect(201);
-    receive(&app, "wipe", "W1", None, &["10"], "1");
+    receive(&app, "wipe", "W1", None, &["48"], "1");
     app
 }
 
