@@ -13,6 +13,7 @@ mod driver;
 mod every_page;
 mod journey;
 mod keyboard;
+mod print;
 mod quick;
 #[allow(dead_code, unused_imports)]
 #[path = "../api/support/mod.rs"]

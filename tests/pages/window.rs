@@ -5,6 +5,7 @@
 
 use std::time::{Duration, Instant};
 
+use base64::Engine;
 use serde_json::{Value, json};
 use thirtyfour::prelude::*;
 use thirtyfour::{ChromeCapabilities, ChromiumLikeCapabilities, TypingData};
@@ -455,6 +456,22 @@ impl Window {
             "Emulation.setDeviceMetricsOverride",
             screen(json!(self.kind.height_px)),
         );
+    }
+
+    /// How many pages of A4 the page is on paper, with the margins that its style asks for.
+    pub(crate) fn printed_pages(&self) -> usize {
+        let asked = json!({"paperWidth": 8.27, "paperHeight": 11.69, "preferCSSPageSize": true});
+        let printed = self.web.cdp();
+        let printed = printed.send_raw("Page.printToPDF", asked);
+        let printed = self.runtime.block_on(printed).expect("the paper");
+        let file = base64::engine::general_purpose::STANDARD
+            .decode(printed["data"].as_str().expect("a file"))
+            .expect("a file");
+        // Each page is an object of its own, written as it is (ISO 32000-1, 7.7.3.3); the tree of them is `/Pages`.
+        let pages = b"/Type /Page\n";
+        file.windows(pages.len())
+            .filter(|bytes| bytes == pages)
+            .count()
     }
 
     /// Closes the window. Tells what its console said, and whom it asked but the service: both should be nothing.
