@@ -62,7 +62,7 @@ pub(crate) fn addresses(client: &Client) -> Vec<String> {
                 let recipe = first(client, "recipes?limit=1", "code");
                 addresses.push(path.to_owned());
                 addresses.push(format!("{path}?recipe={recipe}&count=4"));
-                addresses.push(format!("{path}?recipe={recipe}&count=4000"));
+                addresses.push(format!("{path}?recipe={recipe}&count=40"));
             }
             _ => addresses.push(path.replace("{id}", "1")),
         }

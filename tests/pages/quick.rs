@@ -58,6 +58,8 @@ fn a_page_is_small_and_quick() {
     let address = after(1, "listening on http://");
     let token = after(2, "administrator token: ");
     let client = Client::new(address.parse().expect("an address"), Some(token));
+    // The client wants a provider of cryptography even where it never uses it.
+    heeltap::http::outbound::tls_ready();
     let browser = reqwest::blocking::Client::builder()
         .cookie_store(true)
         .build()
