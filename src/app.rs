@@ -8,6 +8,7 @@
 mod background;
 mod docs;
 mod doors;
+mod gauges;
 mod installation;
 mod metrics;
 mod openapi;
@@ -16,6 +17,7 @@ mod running;
 mod tokens;
 
 use std::sync::Arc;
+use std::time::Duration;
 
 use chrono_tz::Tz;
 use utoipa_actix_web::service_config::ServiceConfig;
@@ -25,14 +27,17 @@ pub use doors::{DOORS, PAGES};
 pub use openapi::document;
 pub use running::{Running, Serving, start};
 
+use self::gauges::Gauges;
 use crate::base::{Clock, Currency, Entropy, Error, OsEntropy, SystemClock};
 use crate::db::{DatabaseUrl, Db, House};
 use crate::http::metrics::Metrics;
+use crate::http::tls::{Certificates, TlsFiles};
 use crate::http::tokens::{TokenIn, TokenMade, none_yet, token_create};
-use crate::http::{Limits, Role, Service};
+use crate::http::{Limits, Role, Service, TrustedProxies};
 use crate::notify::mail::Mailer;
 use crate::notify::mail::settings::MailSettings;
 use crate::notify::webhooks::{WebhookSettings, Webhooks};
+use crate::purchasing::csv_file::Limits as CsvLimits;
 use crate::purchasing::ops::Commits;
 use crate::purchasing::rates_fetch::{RatesFetcher, RatesSettings};
 use crate::reorder::settings::ForecastSettings;
@@ -57,6 +62,14 @@ pub struct Settings {
     pub demo: bool,
     /// Limits on what a request may bring.
     pub limits: Limits,
+    /// How long a statement may take before the log says so.
+    pub slow_query: Duration,
+    /// Limits on what a file of rows may hold.
+    pub csv: CsvLimits,
+    /// Whose word about those behind them is taken; nobody's unless said.
+    pub proxies: TrustedProxies,
+    /// Where the certificate of TLS is; plain HTTP unless said.
+    pub tls: Option<TlsFiles>,
     /// How demand is foreseen.
     pub forecast: ForecastSettings,
     /// Where exchange rates are fetched from; nowhere unless said.
@@ -95,13 +108,16 @@ pub fn open(settings: &Settings, outside: Outside) -> Result<Service, Error> {
         &settings.database,
         settings.db_connections,
         settings.db_wait_ms,
+        settings.slow_query,
     )?;
     let (base_currency, time_zone) = installation::settle(&db, settings, outside.clock.now())?;
     let metrics = Metrics::new()?;
+    let gauges = Gauges::new(metrics.registry())?;
     let rates = settings.rates.clone();
     let rates = rates
         .map(|rates| RatesFetcher::new(rates, metrics.registry()))
         .transpose()?;
+    let tls = settings.tls.clone().map(Certificates::read).transpose()?;
     let webhooks = Webhooks::new(settings.webhooks.clone(), metrics.registry())?;
     let service = Service::new(
         db,
@@ -115,17 +131,24 @@ pub fn open(settings: &Settings, outside: Outside) -> Result<Service, Error> {
         settings.limits,
     )
     .with_part(metrics)
+    .with_part(gauges)
+    .with_part(settings.proxies.clone())
+    .with_part(settings.csv)
     .with_part(settings.forecast)
     .with_part(Commits::default())
     .with_part(webhooks);
-    let service = match rates {
-        Some(rates) => service.with_part(rates),
+    Ok(with_some(
+        with_some(with_some(service, rates), tls),
+        settings.mail.clone().map(Mailer::new),
+    ))
+}
+
+/// The service with a part that is there only when it was asked for.
+fn with_some<T: std::any::Any + Send + Sync>(service: Service, part: Option<T>) -> Service {
+    match part {
+        Some(part) => service.with_part(part),
         None => service,
-    };
-    Ok(match settings.mail.clone() {
-        Some(mail) => service.with_part(Mailer::new(mail)),
-        None => service,
-    })
+    }
 }
 
 /// Makes the first administrator's token; none when any token was ever made. Of several processes that start on one

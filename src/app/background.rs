@@ -15,6 +15,7 @@ use crate::base::Error;
 use crate::db::{job_claim, job_give_back};
 use crate::http::Service;
 use crate::http::sessions::sessions_forget;
+use crate::http::tls::certificates_turn;
 use crate::{notify, purchasing, reorder};
 
 /// Work that is done again and again.
@@ -36,6 +37,11 @@ struct DailyJob {
 
 /// The workers of a serving process. A room's worker is added here.
 pub const WORKERS: &[Worker] = &[
+    Worker {
+        name: "certificates",
+        every: Duration::from_secs(60),
+        work: certificates_turn,
+    },
     Worker {
         name: "daily jobs",
         every: Duration::from_secs(60),

@@ -13,7 +13,7 @@ use actix_web::body::MessageBody;
 use actix_web::dev::{Server, ServerHandle, ServiceRequest, ServiceResponse};
 use actix_web::http::Method;
 use actix_web::middleware::{Next, from_fn};
-use actix_web::web::{Data, PathConfig};
+use actix_web::web::{Data, FormConfig, PathConfig};
 use actix_web::{App, HttpServer};
 use utoipa_actix_web::AppExt;
 
@@ -21,6 +21,7 @@ use super::background::{Background, Worker};
 use super::docs::Documentation;
 use super::doors::{DOORS, PAGES};
 use crate::base::Error;
+use crate::http::tls::Certificates;
 use crate::http::{Doors, Service, guard, path_error};
 use crate::pages;
 
@@ -33,6 +34,10 @@ pub struct Serving<'a> {
     pub threads: usize,
     /// How long the end waits for requests in flight, in seconds.
     pub shutdown_s: u64,
+    /// How long the head of a request may take to arrive.
+    pub head_wait: Duration,
+    /// The most connections at a time, 1 or more; others wait to be let in.
+    pub connections_max: usize,
     /// The work beside the requests.
     pub workers: &'a [Worker],
 }
@@ -41,6 +46,7 @@ pub struct Serving<'a> {
 pub struct Running {
     server: Server,
     address: SocketAddr,
+    encrypted: bool,
     background: Background,
 }
 
@@ -49,6 +55,13 @@ impl Running {
     #[must_use]
     pub fn address(&self) -> SocketAddr {
         self.address
+    }
+
+    /// The address with its scheme, such as `http://127.0.0.1:8080`.
+    #[must_use]
+    pub fn origin(&self) -> String {
+        let scheme = if self.encrypted { "https" } else { "http" };
+        format!("{scheme}://{}", self.address)
     }
 
     /// The handle that ends it.
@@ -95,21 +108,25 @@ pub fn start(service: Service, serving: &Serving<'_>) -> Result<Running, Error> 
         detail: format!("cannot listen on `{}`: {e}", serving.listen),
     };
     let documentation = Data::new(Documentation::new()?);
-    let doors = Data::new(Doors::new(
-        &[DOORS, PAGES],
-        service.now().timestamp(),
-        pages::refuse,
-    ));
+    let doors = Data::new(Doors::new(&[DOORS, PAGES], pages::refuse, &service));
     let shared = Data::new(service.clone());
     // Late, so that nobody waits at the door of a service that is not yet put together.
     let listener = TcpListener::bind(serving.listen).map_err(refused)?;
     let address = listener.local_addr().map_err(refused)?;
+    let certificates = service.part::<Certificates>();
+    let encrypted = certificates.map(Certificates::server);
+    let form_bytes = service.limits().json_bytes;
     let server = HttpServer::new(move || {
         App::new()
             .app_data(shared.clone())
             .app_data(doors.clone())
             .app_data(documentation.clone())
             .app_data(PathConfig::default().error_handler(path_error))
+            .app_data(
+                FormConfig::default()
+                    .limit(form_bytes)
+                    .error_handler(pages::form_error),
+            )
             .into_utoipa_app()
             .configure(super::routes)
             .into_app()
@@ -119,14 +136,20 @@ pub fn start(service: Service, serving: &Serving<'_>) -> Result<Running, Error> 
     .workers(serving.threads)
     .shutdown_timeout(serving.shutdown_s)
     .keep_alive(Duration::from_secs(5))
-    .disable_signals()
-    .listen(listener)
-    .map_err(refused)?
-    .run();
+    .client_request_timeout(serving.head_wait)
+    .max_connections(serving.connections_max.div_ceil(serving.threads.max(1)))
+    .disable_signals();
+    let is_encrypted = encrypted.is_some();
+    let server = match encrypted {
+        Some(encrypted) => server.listen_rustls_0_23(listener, encrypted),
+        None => server.listen(listener),
+    };
+    let server = server.map_err(refused)?.run();
     let background = Background::start(&service, serving.workers)?;
     Ok(Running {
         server,
         address,
+        encrypted: is_encrypted,
         background,
     })
 }

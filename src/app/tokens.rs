@@ -55,7 +55,7 @@ async fn token_list(
     query: Query<PageQuery>,
     request: HttpRequest,
 ) -> Answer {
-    let page = query.page()?;
+    let page = query.page(service.limits())?;
     let rows = service
         .read(move |conn| tokens::token_list(conn, page))
         .await?;

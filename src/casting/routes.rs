@@ -173,7 +173,7 @@ async fn casts_get(service: Data<Service>, query: Query<CastsQuery>) -> Answer {
             "state `{word}` is not one of booked, poured, demolded, cancelled"
         )));
     }
-    let page = PageQuery { cursor, limit }.page()?;
+    let page = PageQuery { cursor, limit }.page(service.limits())?;
     let currency = service.base_currency();
     let address = [("state", &state), ("recipe", &recipe)]
         .into_iter()

@@ -76,7 +76,7 @@ async fn treatments_get(service: Data<Service>, query: Query<TreatmentsQuery>) -
         cursor,
         limit,
     } = query.into_inner();
-    let page = PageQuery { cursor, limit }.page()?;
+    let page = PageQuery { cursor, limit }.page(service.limits())?;
     let path = mold.as_ref().map_or_else(
         || "/v1/treatments".to_owned(),
         |code| format!("/v1/treatments?mold={code}"),

@@ -23,7 +23,7 @@ async fn list<B: CatalogueBody + Sync>(
     page: &PageQuery,
     query: StateQuery,
 ) -> Answer {
-    let asked = page.page()?;
+    let asked = page.page(service.limits())?;
     let rows = service
         .read(move |conn| entry_list::<B>(conn, asked, query.state))
         .await?;

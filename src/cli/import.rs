@@ -19,6 +19,7 @@ use crate::app::{self, Outside};
 use crate::base::{Error, Refusal, RefusalKind};
 use crate::http::Service;
 use crate::purchasing::csv_file::{CellError, Delimiter, Encoding, FileFormat};
+use crate::purchasing::csv_limits;
 use crate::purchasing::import::ImportOptions;
 use crate::purchasing::landed::SpreadBasis;
 use crate::purchasing::number::DecimalMark;
@@ -71,12 +72,12 @@ fn spread_by(name: &str) -> Result<SpreadBasis, String> {
 }
 
 impl Import {
-    fn settings(&self) -> ImportSettings {
+    fn settings(&self, service: &Service) -> ImportSettings {
         ImportSettings {
             format: FileFormat {
                 delimiter: self.delimiter,
                 encoding: self.encoding,
-                ..FileFormat::default()
+                limits: csv_limits(service),
             },
             decimal: self.decimal,
             options: ImportOptions {
@@ -110,7 +111,7 @@ fn take(
     import: &Import,
     bar: &ProgressBar,
 ) -> Result<ImportReport, Error> {
-    let settings = import.settings();
+    let settings = import.settings(service);
     if import.dry_run {
         let circumstances = (service.today(), service.base_currency());
         return service

@@ -16,6 +16,7 @@ use crate::app::{self, Outside};
 use crate::base::{Error, Refusal, RefusalKind};
 use crate::http::Service;
 use crate::purchasing::csv_file::{Delimiter, Encoding, FileFormat};
+use crate::purchasing::csv_limits;
 use crate::purchasing::number::DecimalMark;
 use crate::purchasing::ops::{RateImportSettings, rate_import_commit, rate_import_preview};
 use crate::purchasing::rate_report::{RateImportReport, RateOutcome, RateRowReport};
@@ -61,7 +62,7 @@ fn take(service: &Service, bytes: &[u8], import: &ImportRates) -> Result<RateImp
         format: FileFormat {
             delimiter: import.delimiter,
             encoding: import.encoding,
-            ..FileFormat::default()
+            limits: csv_limits(service),
         },
         decimal: import.decimal,
     };

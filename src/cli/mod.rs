@@ -11,6 +11,7 @@ mod fetch_rates;
 mod heads;
 mod import;
 mod import_rates;
+mod limits;
 mod logging;
 mod openapi;
 mod output;

@@ -4,7 +4,6 @@
 //! has the administrator's token, if this start made it, and the address, each on a line of its own.
 
 use std::future::poll_fn;
-use std::net::SocketAddr;
 use std::task::Poll;
 
 use actix_web::dev::ServerHandle;
@@ -22,16 +21,16 @@ pub(super) fn run(given: &Given) -> Result<(), Failure> {
     if let Some(token) = app::first_token(&service)?.and_then(|made| made.token) {
         say(&format!("administrator token: {token}"))?;
     }
-    until_signal(service, given, |address| {
-        say(&format!("listening on http://{address}"))
+    until_signal(service, given, |origin| {
+        say(&format!("listening on {origin}"))
     })
 }
 
-/// Serves until a signal ends it; `announce` is told the address once it listens.
+/// Serves until a signal ends it; `announce` is told the address, with its scheme, once it listens.
 pub(super) fn until_signal(
     service: Service,
     given: &Given,
-    announce: impl FnOnce(SocketAddr) -> Result<(), Failure>,
+    announce: impl FnOnce(&str) -> Result<(), Failure>,
 ) -> Result<(), Failure> {
     System::new().block_on(async {
         let signals = Signals::listen()?;
@@ -39,11 +38,13 @@ pub(super) fn until_signal(
             listen: &given.listen,
             threads: given.threads(),
             shutdown_s: given.shutdown_s,
+            head_wait: given.limits.head_wait(),
+            connections_max: given.limits.connections_max(),
             workers: WORKERS,
         };
         tracing::info!(database = %service.db().url(), "starting");
         let running = app::start(service, &serving)?;
-        announce(running.address())?;
+        announce(&running.origin())?;
         let ending = end_by(signals, running.handle());
         running.until_ended_or(ending).await?;
         tracing::info!("ended");

@@ -1,16 +1,18 @@
 //! The settings that every command takes, as flags or from the environment. A flag beats the environment.
 
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::time::Duration;
 
 use chrono_tz::Tz;
 use clap::{Args, ValueEnum};
 
 use super::failure::Failure;
+use super::limits::GivenLimits;
 use crate::app::Settings;
 use crate::base::Currency;
 use crate::db::{DatabaseUrl, WORKING_DAY_MIN_DEFAULT};
-use crate::http::Limits;
+use crate::http::TrustedProxies;
+use crate::http::tls::TlsFiles;
 use crate::notify::deliveries::attempt::Retries;
 use crate::notify::mail::settings::{MailSettings, mail_settings};
 use crate::notify::webhooks::WebhookSettings;
@@ -92,12 +94,30 @@ pub(super) struct Given {
     /// How long a request waits for a database connection, in milliseconds.
     #[arg(long, global = true, env = "HEELTAP_DB_WAIT_MS", hide_env_values = true, default_value_t = 5000, value_parser = clap::value_parser!(u64).range(1..=600_000))]
     db_wait_ms: u64,
-    /// The longest JSON body, in bytes.
-    #[arg(long, global = true, env = "HEELTAP_BODY_LIMIT_BYTES", hide_env_values = true, default_value_t = 1_048_576, value_parser = clap::value_parser!(u32).range(1024..=1_073_741_824))]
-    body_limit_bytes: u32,
-    /// The longest file (a CSV of purchases), in bytes.
-    #[arg(long, global = true, env = "HEELTAP_FILE_LIMIT_BYTES", hide_env_values = true, default_value_t = 52_428_800, value_parser = clap::value_parser!(u32).range(1024..=1_073_741_824))]
-    file_limit_bytes: u32,
+    /// How long a statement of the database may take before the log says so, in milliseconds.
+    #[arg(long, global = true, env = "HEELTAP_SLOW_QUERY_MS", hide_env_values = true, default_value_t = 500, value_parser = clap::value_parser!(u64).range(1..=600_000))]
+    slow_query_ms: u64,
+    #[command(flatten)]
+    pub(super) limits: GivenLimits,
+    /// The certificate of this service and those that signed it, as a file in PEM: then it speaks TLS.
+    #[arg(
+        long,
+        global = true,
+        env = "HEELTAP_TLS_CERTIFICATE",
+        hide_env_values = true
+    )]
+    tls_certificate: Option<PathBuf>,
+    /// The private key of that certificate, as a file in PEM.
+    #[arg(long, global = true, env = "HEELTAP_TLS_KEY", hide_env_values = true)]
+    tls_key: Option<PathBuf>,
+    /// Proxies whose X-Forwarded-For and X-Forwarded-Proto are believed: networks and addresses with commas between them.
+    #[arg(
+        long,
+        global = true,
+        env = "HEELTAP_TRUSTED_PROXIES",
+        hide_env_values = true
+    )]
+    trusted_proxies: Option<String>,
     /// How many days of demand are added up for a forecast.
     #[arg(long, global = true, env = "HEELTAP_DEMAND_BUCKET_DAYS", hide_env_values = true, default_value_t = BUCKET_DAYS_DEFAULT, value_parser = clap::value_parser!(u16).range(1..=366))]
     demand_bucket_days: u16,
@@ -201,16 +221,35 @@ impl Given {
             time_zone,
             working_day_min: self.working_day_min,
             demo: false,
-            limits: Limits {
-                json_bytes: bytes(self.body_limit_bytes),
-                file_bytes: bytes(self.file_limit_bytes),
-            },
+            slow_query: Duration::from_millis(self.slow_query_ms),
+            limits: self.limits.limits(),
+            csv: self.limits.csv(),
+            proxies: TrustedProxies::parse(self.trusted_proxies.as_deref().unwrap_or_default())
+                .map_err(|e| usage("HEELTAP_TRUSTED_PROXIES", e))?,
+            tls: self.tls()?,
             forecast: ForecastSettings::parse(self.demand_bucket_days, &self.smoothing)
                 .map_err(|e| usage("HEELTAP_SMOOTHING", e.to_string()))?,
             rates: self.rates()?,
             mail: self.mail()?,
             webhooks: self.webhooks()?,
         })
+    }
+
+    /// The files of TLS, if it is spoken. An empty name is none, so that a variable can be blanked.
+    fn tls(&self) -> Result<Option<TlsFiles>, Failure> {
+        let named = |path: &Option<PathBuf>| path.clone().filter(|p| !p.as_os_str().is_empty());
+        match (named(&self.tls_certificate), named(&self.tls_key)) {
+            (None, None) => Ok(None),
+            (Some(certificate), Some(key)) => Ok(Some(TlsFiles { certificate, key })),
+            (Some(_), None) => Err(Failure::Usage(
+                "HEELTAP_TLS_KEY is missing: HEELTAP_TLS_CERTIFICATE needs its private key"
+                    .to_owned(),
+            )),
+            (None, Some(_)) => Err(Failure::Usage(
+                "HEELTAP_TLS_CERTIFICATE is missing: HEELTAP_TLS_KEY alone encrypts nothing"
+                    .to_owned(),
+            )),
+        }
     }
 
     /// Where rates are fetched from, if anywhere. An empty address is none, so that a variable can be blanked.
@@ -307,10 +346,6 @@ impl Given {
             usize::from,
         )
     }
-}
-
-fn bytes(count: u32) -> usize {
-    usize::try_from(count).unwrap_or(usize::MAX)
 }
 
 fn zone(name: &str) -> Result<Tz, Failure> {

@@ -6,6 +6,7 @@
 //! tables that belong to no feature are served here (`installation`, `job_runs`, the putting into `outbox`).
 
 mod connection;
+mod earlier;
 mod existing;
 mod expressions;
 #[cfg(test)]
@@ -18,6 +19,7 @@ mod pool;
 pub mod schema;
 #[cfg(test)]
 mod schema_tests;
+mod slow;
 mod sqlite_file;
 #[cfg(test)]
 pub(crate) mod testing;

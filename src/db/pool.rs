@@ -9,20 +9,27 @@ use diesel::{Connection, ConnectionError};
 use parking_lot::FairMutex;
 
 use super::connection::{AnyConnection, open};
+use super::earlier::copy_of_earlier;
 use super::migrate::{migrate, newer_schema};
+use super::slow::SlowStatements;
 use super::sqlite_file::{SchemaAge, sqlite_schema_age};
 use super::url::DatabaseUrl;
 use crate::base::Error;
 
 /// Opens connections for the pool by the address's scheme.
-struct Manager(DatabaseUrl);
+struct Manager {
+    url: DatabaseUrl,
+    slow: Duration,
+}
 
 impl ManageConnection for Manager {
     type Connection = AnyConnection;
     type Error = diesel::r2d2::Error;
 
     fn connect(&self) -> Result<AnyConnection, Self::Error> {
-        open(&self.0).map_err(diesel::r2d2::Error::ConnectionError)
+        let mut conn = open(&self.url).map_err(diesel::r2d2::Error::ConnectionError)?;
+        conn.set_instrumentation(SlowStatements::new(self.slow));
+        Ok(conn)
     }
 
     fn is_valid(&self, conn: &mut AnyConnection) -> Result<(), Self::Error> {
@@ -60,11 +67,28 @@ pub struct Db {
 impl Db {
     /// Opens the pool and migrates the database.
     ///
-    /// `connections` is the size of the pool; `wait_ms` how long a caller waits for a free connection.
+    /// `connections` is the size of the pool; `wait_ms` how long a caller waits for a free connection; `slow` how long a
+    /// statement may take before the log says so. A SQLite file of an earlier schema is copied before it is migrated.
     ///
     /// # Errors
-    /// [`Error::Unavailable`] when the database cannot be reached or is newer than this program.
-    pub fn open(url: &DatabaseUrl, connections: u32, wait_ms: u64) -> Result<Self, Error> {
+    /// [`Error::Unavailable`] when the database cannot be reached or is newer than this program, or when the copy fails.
+    pub fn open(
+        url: &DatabaseUrl,
+        connections: u32,
+        wait_ms: u64,
+        slow: Duration,
+    ) -> Result<Self, Error> {
+        if let DatabaseUrl::Sqlite {
+            path,
+            read_only: false,
+        } = url
+            && let Some(copy) = copy_of_earlier(path)?
+        {
+            tracing::warn!(
+                copy,
+                "the database is of an earlier heeltap: it was copied before it is brought up to date"
+            );
+        }
         let mut first = open(url).map_err(|e| Error::Unavailable {
             detail: format!("{url} cannot be opened: {e}"),
         })?;
@@ -81,7 +105,10 @@ impl Db {
             .min_idle(Some(1))
             .connection_timeout(Duration::from_millis(wait_ms))
             .test_on_check_out(!url.is_sqlite())
-            .build_unchecked(Manager(url.clone()));
+            .build_unchecked(Manager {
+                url: url.clone(),
+                slow,
+            });
         Ok(Self {
             pool,
             url: url.clone(),

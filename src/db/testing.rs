@@ -9,6 +9,7 @@ use std::fs;
 use std::io::Write;
 use std::path::Path;
 use std::sync::{LazyLock, Once};
+use std::time::Duration;
 
 use diesel::connection::SimpleConnection;
 use diesel::prelude::*;
@@ -93,7 +94,8 @@ impl TestDatabase {
     /// Opens it with a small pool.
     #[allow(dead_code)]
     pub(crate) fn open(&self) -> Db {
-        Db::open(&self.url, 4, 10_000).expect("the test's database must open")
+        Db::open(&self.url, 4, 10_000, Duration::from_millis(500))
+            .expect("the test's database must open")
     }
 
     /// A SQLite database, for a test of what concerns files, whatever the run is for.
@@ -163,6 +165,7 @@ static SQLITE_TEMPLATE: LazyLock<Vec<u8>> = LazyLock::new(|| {
         &sqlite_url(&folder.path().join("template.sqlite3")),
         1,
         10_000,
+        Duration::from_millis(500),
     )
     .expect("the migrations must run");
     // One file, whatever the write-ahead log still holds.

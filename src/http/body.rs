@@ -10,7 +10,9 @@ use actix_web::{FromRequest, HttpMessage, HttpRequest};
 use serde::de::DeserializeOwned;
 use sha2::{Digest, Sha256};
 
+use super::arrival::was_late;
 use super::caller::Caller;
+use super::json_depth::too_deep;
 use super::problem::{Problem, field_error};
 use super::service::Service;
 use super::store::Once;
@@ -118,8 +120,10 @@ async fn read_all(
     }
     let mut body = BytesMut::new();
     while let Some(chunk) = std::future::poll_fn(|cx| Pin::new(&mut payload).poll_next(cx)).await {
-        let chunk =
-            chunk.map_err(|e| Problem::malformed(format!("the body could not be read: {e}")))?;
+        let chunk = chunk.map_err(|error| match was_late(&error) {
+            true => Problem::too_slow(),
+            false => Problem::malformed(format!("the body could not be read: {error}")),
+        })?;
         if body.len() + chunk.len() > limit_bytes {
             return Err(Problem::too_large(limit_bytes));
         }
@@ -173,7 +177,12 @@ pub fn document_read<T: DeserializeOwned>(document: serde_json::Value) -> Result
 }
 
 /// Parses JSON text; the error names the field by a JSON pointer.
-fn parse<T: DeserializeOwned>(bytes: &[u8]) -> Result<T, Problem> {
+fn parse<T: DeserializeOwned>(bytes: &[u8], depth_max: usize) -> Result<T, Problem> {
+    if let Some(at) = too_deep(bytes, depth_max) {
+        return Err(Problem::malformed(format!(
+            "the body is nested deeper than {depth_max} arrays and objects, at byte {at}"
+        )));
+    }
     // First the whole text, then its meaning: text that is not well formed is 400, whatever its first part says.
     serde_json::from_slice::<serde::de::IgnoredAny>(bytes).map_err(|error| {
         Problem::malformed(format!("the body is not well-formed JSON: {error}"))
@@ -189,6 +198,13 @@ fn parse<T: DeserializeOwned>(bytes: &[u8]) -> Result<T, Problem> {
         }
     })?;
     Ok(value)
+}
+
+fn service_of(request: &HttpRequest) -> Result<&Service, Problem> {
+    let service = request.app_data::<Data<Service>>();
+    service
+        .map(|service| service.get_ref())
+        .ok_or_else(|| Problem::from(Error::Internal("no service".into())))
 }
 
 struct Read {
@@ -207,9 +223,7 @@ async fn read(
         .get::<Caller>()
         .cloned()
         .ok_or_else(Problem::unauthenticated)?;
-    let service = request
-        .app_data::<Data<Service>>()
-        .ok_or_else(|| Problem::from(Error::Internal("no service".into())))?;
+    let service = service_of(&request)?;
     let announced = request
         .headers()
         .get("content-length")
@@ -235,9 +249,10 @@ impl<T: DeserializeOwned + 'static> FromRequest for Body<T> {
             if !(kind == "application/json" || kind == "application/merge-patch+json") {
                 return Err(Problem::unsupported_media_type(&kind, "application/json"));
             }
+            let depth_max = service_of(&request)?.limits().json_depth;
             let read = read(request, payload, |service| service.limits().json_bytes).await?;
             Ok(Self {
-                value: parse(&read.bytes)?,
+                value: parse(&read.bytes, depth_max)?,
                 caller: read.caller,
                 once: read.once,
             })
@@ -295,8 +310,17 @@ mod tests {
 
     #[track_caller]
     fn check(text: &str, expected: &str) {
-        let problem = parse::<Sample>(text.as_bytes()).expect_err("the sample must be refused");
+        let problem = parse::<Sample>(text.as_bytes(), 32).expect_err("the sample must be refused");
         assert!(problem.to_string().starts_with(expected), "{problem}");
+    }
+
+    #[test]
+    fn what_is_nested_too_deep_is_not_built() {
+        let text = format!(r#"{{"batches": {}"#, "[".repeat(40));
+        let told = parse::<Sample>(text.as_bytes(), 5).unwrap_err().to_string();
+        let wanted =
+            "400 malformed: the body is nested deeper than 5 arrays and objects, at byte 16";
+        assert_eq!(told, wanted);
     }
 
     #[test]

@@ -2,20 +2,27 @@
 
 use std::time::{Duration, Instant};
 
-use actix_web::body::MessageBody;
+use actix_web::body::{BoxBody, MessageBody};
 use actix_web::dev::{ResourceDef, ServiceRequest, ServiceResponse};
 use actix_web::http::header::{AUTHORIZATION, HeaderName, HeaderValue};
 use actix_web::middleware::Next;
 use actix_web::web::Data;
 use actix_web::{HttpMessage, HttpRequest, HttpResponse, ResponseError};
 
+use tracing::Instrument;
+
+use super::arrival::hurry;
+use super::asker::{Asker, TrustedProxies};
 use super::caller::{Caller, Role};
+use super::limits::Limits;
 use super::metrics::{Metrics, Route};
 use super::problem::Problem;
+use super::rate::Rates;
 use super::request_id::RequestId;
 use super::service::Service;
 use super::sessions::{self, Session};
-use super::{store, tokens};
+use super::tls::Certificates;
+use super::{safety, store, tokens};
 use crate::base::Error;
 
 /// Who comes through a door, and how they are known.
@@ -40,11 +47,15 @@ pub struct Door {
     pub roles: Option<&'static [Role]>,
 }
 
-/// All operations, ready to be matched.
+/// All operations, ready to be matched, and what every request is held to before.
 pub struct Doors {
     entries: Vec<(ResourceDef, Door)>,
-    started_s: i64,
     refuse: Refuse,
+    started_s: i64,
+    limits: Limits,
+    rates: Rates,
+    proxies: TrustedProxies,
+    own_tls: bool,
 }
 
 /// How a person is told that a page does not open: the address that was asked, and why.
@@ -57,20 +68,48 @@ enum Found<'a> {
 }
 
 impl Doors {
-    /// Prepares the tables, the first that matches counting. `started_s` is the process's start as seconds since 1970, for
-    /// request ids; `refuse` answers at the doors of pages.
+    /// Prepares the tables, the first that matches counting, for a process that begins to serve. `refuse` answers at the doors
+    /// of pages.
     #[must_use]
-    pub fn new(tables: &[&[Door]], started_s: i64, refuse: Refuse) -> Self {
+    pub fn new(tables: &[&[Door]], refuse: Refuse, service: &Service) -> Self {
         let entries = tables
             .iter()
             .copied()
             .flatten()
             .map(|door| (ResourceDef::new(door.path), *door))
             .collect();
+        let limits = service.limits();
         Self {
             entries,
-            started_s,
             refuse,
+            started_s: service.now().timestamp(),
+            limits,
+            rates: Rates::new(&limits),
+            proxies: service
+                .part::<TrustedProxies>()
+                .cloned()
+                .unwrap_or_default(),
+            own_tls: service.part::<Certificates>().is_some(),
+        }
+    }
+
+    /// Holds a request to what needs no table: how often one asks from its address, and how long its head is.
+    fn head_checked(&self, request: &ServiceRequest, asker: Asker) -> Result<(), Problem> {
+        self.rates.address(asker.address)?;
+        let target = request
+            .uri()
+            .path_and_query()
+            .map_or(0, |target| target.as_str().len());
+        if target > self.limits.target_bytes {
+            return Err(Problem::target_too_long(self.limits.target_bytes));
+        }
+        let headers = request.headers().iter();
+        let head: usize = headers
+            .map(|(name, value)| name.as_str().len() + value.len())
+            .sum();
+        match head > self.limits.head_bytes {
+            true => Err(Problem::head_too_long(self.limits.head_bytes)),
+            false => Ok(()),
         }
     }
 
@@ -92,7 +131,8 @@ impl Doors {
     }
 }
 
-/// Lets a request in, or answers it at the door. In this order: no such route, wrong method, no valid token, no role.
+/// Lets a request in, or answers it at the door. In this order: too often from its address, too long a head, no such route,
+/// wrong method, no valid token, too often with it, no role.
 ///
 /// # Errors
 /// Those of the service behind the door.
@@ -101,29 +141,59 @@ pub async fn guard<B: MessageBody + 'static>(
     next: Next<B>,
 ) -> Result<ServiceResponse<impl MessageBody>, actix_web::Error> {
     let started = Instant::now();
-    let id = RequestId::next(
-        request
-            .app_data::<Data<Doors>>()
-            .map_or(0, |doors| doors.started_s),
+    let doors = request.app_data::<Data<Doors>>().cloned();
+    let id = RequestId::next(doors.as_ref().map_or(0, |doors| doors.started_s));
+    let asker = doors.map_or_else(
+        || Asker::known(&request),
+        |doors| Asker::of(&request, &doors.proxies, doors.own_tls),
     );
+    request.extensions_mut().insert(asker);
     let (method, path) = (request.method().to_string(), request.path().to_owned());
-    let mut response = match admit(&request).await {
-        Ok(()) => next.call(request).await?.map_into_boxed_body(),
-        Err((way, problem)) => {
-            let answer = refusal(request.request(), way, &problem);
-            request.into_response(answer).map_into_boxed_body()
-        }
-    };
+    // Of the gravest level, so that it stands beside whatever is logged.
+    let span = tracing::error_span!("request", id = %id.0);
+    let answering = id.clone().over(answer(request, next));
+    let mut response = answering.instrument(span).await?;
     if let Ok(value) = HeaderValue::from_str(&id.0) {
         response
             .headers_mut()
             .insert(HeaderName::from_static("x-request-id"), value);
     }
+    safety::complete(response.headers_mut(), asker.over_tls);
     let took = started.elapsed();
     count(&response, &method, took);
     let took_us = u64::try_from(took.as_micros()).unwrap_or(u64::MAX);
-    tracing::info!(request_id = %id.0, method, path, status = response.status().as_u16(), took_us, "request");
+    tracing::info!(request_id = %id.0, from = %asker.address, method, path, status = response.status().as_u16(), took_us, "request");
     Ok(response)
+}
+
+/// Answers a request, at the door or behind it.
+async fn answer<B: MessageBody + 'static>(
+    mut request: ServiceRequest,
+    next: Next<B>,
+) -> Result<ServiceResponse<BoxBody>, actix_web::Error> {
+    match admit(&request).await {
+        Ok(body_wait) => {
+            hurry(&mut request, body_wait);
+            Ok(next.call(request).await?.map_into_boxed_body())
+        }
+        Err((way, problem)) => {
+            let answer = refusal(request.request(), way, &problem);
+            Ok(request.into_response(answer).map_into_boxed_body())
+        }
+    }
+}
+
+/// Whether one may try to sign in now, from where a request comes.
+///
+/// # Errors
+/// 429.
+pub fn sign_in_allowed(request: &HttpRequest) -> Result<(), Problem> {
+    let doors = request.app_data::<Data<Doors>>().ok_or_else(no_table)?;
+    doors.rates.sign_in(Asker::known(request).address)
+}
+
+fn no_table() -> Problem {
+    Problem::from(Error::Internal("the door has no table".into()))
 }
 
 /// Counts an answer, where anything is counted.
@@ -146,11 +216,9 @@ fn refusal(request: &HttpRequest, way: Way, problem: &Problem) -> HttpResponse {
     }
 }
 
-async fn admit(request: &ServiceRequest) -> Result<(), (Way, Problem)> {
-    let missing = || {
-        let error = Error::Internal("the door has no table".into());
-        (Way::Api, Problem::from(error))
-    };
+/// Lets a request in: how long its body may take to arrive.
+async fn admit(request: &ServiceRequest) -> Result<Duration, (Way, Problem)> {
+    let missing = || (Way::Api, no_table());
     let doors = request
         .app_data::<Data<Doors>>()
         .cloned()
@@ -159,6 +227,9 @@ async fn admit(request: &ServiceRequest) -> Result<(), (Way, Problem)> {
         .app_data::<Data<Service>>()
         .cloned()
         .ok_or_else(missing)?;
+    doors
+        .head_checked(request, Asker::known(request))
+        .map_err(|problem| (Way::Api, problem))?;
     let door = match doors.find(request.method().as_str(), request.path()) {
         Found::Nothing => return Err((Way::Api, Problem::no_such_route(request.path()))),
         Found::Methods(methods) => {
@@ -169,13 +240,19 @@ async fn admit(request: &ServiceRequest) -> Result<(), (Way, Problem)> {
         Found::Door(door) => *door,
     };
     request.extensions_mut().insert(Route(door.path));
-    enter(request, &service, &door)
+    enter(request, &service, &doors, &door)
         .await
-        .map_err(|problem| (door.way, problem))
+        .map_err(|problem| (door.way, problem))?;
+    Ok(doors.limits.body_wait)
 }
 
 /// Finds who stands at a door, and whether it opens for them.
-async fn enter(request: &ServiceRequest, service: &Service, door: &Door) -> Result<(), Problem> {
+async fn enter(
+    request: &ServiceRequest,
+    service: &Service,
+    doors: &Doors,
+    door: &Door,
+) -> Result<(), Problem> {
     let Some(roles) = door.roles else {
         if door.way == Way::Page
             && let Some(session) = session(request, service).await?
@@ -194,6 +271,7 @@ async fn enter(request: &ServiceRequest, service: &Service, door: &Door) -> Resu
             caller
         }
     };
+    doors.rates.token(caller.token_id)?;
     if !caller.roles.allows(roles) {
         let words: Vec<&str> = roles
             .iter()

@@ -5,11 +5,12 @@ use actix_web::{HttpRequest, HttpResponse};
 use serde::{Deserialize, Serialize};
 use utoipa::{IntoParams, ToSchema};
 
+use super::limits::Limits;
 use super::problem::{Answer, Problem};
 use crate::base::Error;
 
-/// The most rows a page may have.
-const LIMIT_MAX: i64 = 1_000;
+/// The rows of a page of which nothing is said.
+const ROWS_USUAL: i64 = 100;
 
 /// The query of a list.
 #[derive(Debug, Clone, Default, Deserialize, IntoParams)]
@@ -18,7 +19,7 @@ pub struct PageQuery {
     /// Where the page begins: the `next` of the page before.
     #[param(pattern = "^[0-9]{1,18}$")]
     pub cursor: Option<String>,
-    /// How many rows at most, 1 to 1000; 100 unless said.
+    /// How many rows at most, 1 to 1000 (or what this service allows); 100 unless said.
     #[param(minimum = 1, maximum = 1000)]
     pub limit: Option<i64>,
 }
@@ -36,8 +37,8 @@ impl PageQuery {
     /// The page meant.
     ///
     /// # Errors
-    /// 400 when the cursor is none of ours, or the limit is out of 1 to 1000.
-    pub fn page(&self) -> Result<Page, Problem> {
+    /// 400 when the cursor is none of ours, or the limit is less than 1 or beyond what `limits` allow.
+    pub fn page(&self, limits: Limits) -> Result<Page, Problem> {
         let after = match self.cursor.as_deref() {
             None => 0,
             Some(text) => text
@@ -46,10 +47,11 @@ impl PageQuery {
                 .filter(|id| *id >= 0 && text.bytes().all(|b| b.is_ascii_digit()))
                 .ok_or_else(|| Problem::bad_query(&format!("cursor `{text}` is not one that a list gave: take `next` from the page before")))?,
         };
-        let limit = self.limit.unwrap_or(100);
-        if !(1..=LIMIT_MAX).contains(&limit) {
+        let limit = self.limit.unwrap_or(ROWS_USUAL.min(limits.page_rows));
+        if !(1..=limits.page_rows).contains(&limit) {
             return Err(Problem::bad_query(&format!(
-                "limit {limit} is out of range: 1 to {LIMIT_MAX}"
+                "limit {limit} is out of range: 1 to {}",
+                limits.page_rows
             )));
         }
         Ok(Page { after, limit })
@@ -143,7 +145,7 @@ mod tests {
             cursor: cursor.map(str::to_owned),
             limit,
         };
-        assert_eq!(query.page().ok(), expected);
+        assert_eq!(query.page(Limits::default()).ok(), expected);
     }
 
     #[test]

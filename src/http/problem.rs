@@ -1,18 +1,20 @@
 //! Errors as problem documents (RFC 9457): the one place where a domain error meets HTTP.
 //!
 //! Invariant: each kind of refusal has one stable `type` and one status, in [`refusal_status`] and nowhere else.
-//! When several errors apply, the first of these is answered: 404 route, 405, 401, 403, 415, 413, 400, 422,
-//! 404 resource, 428 or 412, 409.
+//! When several errors apply, the first of these is answered: 429 address, 414, 431, 404 route, 405, 401, 429 token, 403, 415,
+//! 413, 408, 400, 422, 404 resource, 428 or 412, 409.
 
 use std::fmt;
+use std::time::Duration;
 
 use actix_web::http::StatusCode;
-use actix_web::http::header::{ALLOW, RETRY_AFTER, WWW_AUTHENTICATE};
+use actix_web::http::header::{ALLOW, HeaderName, HeaderValue, RETRY_AFTER, WWW_AUTHENTICATE};
 use actix_web::{HttpResponse, ResponseError};
 use serde::Serialize;
 use serde_json::{Map, Value};
 use utoipa::ToSchema;
 
+use super::request_id::RequestId;
 use crate::base::{Error, FieldError, RefusalKind};
 
 /// What a handler returns.
@@ -30,7 +32,7 @@ struct Parts {
     detail: String,
     errors: Vec<FieldError>,
     members: Map<String, Value>,
-    headers: Vec<(actix_web::http::header::HeaderName, String)>,
+    headers: Vec<(HeaderName, String)>,
 }
 
 /// A problem document as it is written: RFC 9457's members, the fields in error, and what the kind adds.
@@ -46,6 +48,10 @@ pub struct ProblemBody {
     status: u16,
     /// What is wrong here, for a person.
     detail: String,
+    /// The id of the request, under which the log has it; absent outside of one.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schema(example = "urn:heeltap:request:69a5522c-7")]
+    instance: Option<String>,
     /// The fields in error.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     #[schema(value_type = Vec<Object>)]
@@ -156,6 +162,53 @@ impl Problem {
         )
     }
 
+    /// 429: asked too often; `what` is what there are too many of, and `wait` how long until the next is answered.
+    #[must_use]
+    pub fn too_many(what: &str, wait: Duration) -> Self {
+        let wait_s = wait.as_millis().div_ceil(1000).max(1);
+        let mut problem = Self::new(
+            StatusCode::TOO_MANY_REQUESTS,
+            "too-many-requests",
+            "Too many at once",
+            format!("there were too many {what}: ask again in {wait_s} s"),
+        );
+        problem.0.headers.push((RETRY_AFTER, wait_s.to_string()));
+        problem
+    }
+
+    /// 408: the body did not arrive in time.
+    #[must_use]
+    pub fn too_slow() -> Self {
+        Self::new(
+            StatusCode::REQUEST_TIMEOUT,
+            "too-slow",
+            "It took too long to arrive",
+            "the body did not arrive in time: send it again, over a better connection or in parts",
+        )
+    }
+
+    /// 414: path and query are longer than allowed.
+    #[must_use]
+    pub fn target_too_long(limit_bytes: usize) -> Self {
+        Self::new(
+            StatusCode::URI_TOO_LONG,
+            "address-too-long",
+            "Address too long",
+            format!("path and query are longer than {limit_bytes} bytes"),
+        )
+    }
+
+    /// 431: the headers are longer than allowed.
+    #[must_use]
+    pub fn head_too_long(limit_bytes: usize) -> Self {
+        Self::new(
+            StatusCode::REQUEST_HEADER_FIELDS_TOO_LARGE,
+            "headers-too-long",
+            "Headers too long",
+            format!("the headers are longer than {limit_bytes} bytes together"),
+        )
+    }
+
     /// 400: the body or the query is not well formed.
     #[must_use]
     pub fn malformed(detail: String) -> Self {
@@ -184,6 +237,12 @@ impl Problem {
         (self.0.title, &self.0.detail)
     }
 
+    /// The headers that belong to it, such as `Retry-After`.
+    pub fn headers(&self) -> impl Iterator<Item = (HeaderName, HeaderValue)> {
+        let headers = self.0.headers.iter();
+        headers.filter_map(|(name, value)| Some((name.clone(), HeaderValue::from_str(value).ok()?)))
+    }
+
     /// The fields in error.
     #[must_use]
     pub fn errors(&self) -> &[FieldError] {
@@ -198,6 +257,7 @@ impl Problem {
             title: self.0.title.to_owned(),
             status: self.0.status.as_u16(),
             detail: self.0.detail.clone(),
+            instance: RequestId::current().map(|id| format!("urn:heeltap:request:{}", id.0)),
             errors: self.0.errors.clone(),
             members: self.0.members.clone(),
         }
@@ -352,8 +412,12 @@ impl ResponseError for Problem {
 
     fn error_response(&self) -> HttpResponse {
         let mut response = HttpResponse::build(self.0.status);
-        for (name, value) in &self.0.headers {
-            response.insert_header((name.clone(), value.clone()));
+        for (name, value) in self.headers() {
+            response.insert_header((name, value));
+        }
+        if self.0.status == StatusCode::REQUEST_TIMEOUT {
+            // What else may come of the body is nobody's next request.
+            response.force_close();
         }
         let body = serde_json::to_string(&self.body()).unwrap_or_default();
         response.content_type("application/problem+json").body(body)

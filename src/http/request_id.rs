@@ -8,6 +8,11 @@ pub(super) struct RequestId(pub(super) String);
 
 static COUNT: AtomicU64 = AtomicU64::new(0);
 
+tokio::task_local! {
+    /// The request that is being answered.
+    static CURRENT: RequestId;
+}
+
 impl RequestId {
     /// The next id. `started_s` is the process's start as seconds since 1970.
     #[must_use]
@@ -16,5 +21,16 @@ impl RequestId {
             "{started_s:x}-{:x}",
             COUNT.fetch_add(1, Ordering::Relaxed)
         ))
+    }
+
+    /// The id of the request that is being answered; none outside of one.
+    #[must_use]
+    pub(super) fn current() -> Option<Self> {
+        CURRENT.try_with(Self::clone).ok()
+    }
+
+    /// Answers a request under its id.
+    pub(super) async fn over<T>(self, answering: impl Future<Output = T>) -> T {
+        CURRENT.scope(self, answering).await
     }
 }

@@ -8,6 +8,7 @@ use chrono::{DateTime, Duration, NaiveDate, Utc};
 use chrono_tz::Tz;
 
 use super::body::NoBody;
+use super::limits::Limits;
 use super::parts::Parts;
 use super::problem::{Answer, Problem};
 use super::reply::Reply;
@@ -20,24 +21,6 @@ use crate::db::{AnyConnection, Db, House, Tx, stored_instant};
 
 /// How long an answer to an `Idempotency-Key` is kept, in days.
 const ANSWERS_KEPT_DAYS: i64 = 7;
-
-/// Limits on what a request may bring.
-#[derive(Debug, Clone, Copy)]
-pub struct Limits {
-    /// The longest JSON body, in bytes.
-    pub json_bytes: usize,
-    /// The longest file (a CSV of purchases), in bytes.
-    pub file_bytes: usize,
-}
-
-impl Default for Limits {
-    fn default() -> Self {
-        Self {
-            json_bytes: 1024 * 1024,
-            file_bytes: 50 * 1024 * 1024,
-        }
-    }
-}
 
 /// The service behind the handlers. Cloning shares it.
 #[derive(Clone)]
@@ -144,10 +127,7 @@ impl Service {
         F: FnOnce(&mut AnyConnection) -> Result<T, Error> + Send + 'static,
     {
         let db = self.db.clone();
-        web::block(move || db.read(work))
-            .await
-            .map_err(gone)?
-            .map_err(Problem::from)
+        aside(move || db.read(work)).await?.map_err(Problem::from)
     }
 
     /// Runs an operation that writes, once: in one transaction, with the answer kept under the request's idempotency
@@ -171,9 +151,7 @@ impl Service {
         F: FnOnce(&mut Tx<'_>) -> Result<Reply, Error> + Send + 'static,
     {
         let service = self.clone();
-        let reply = web::block(move || service.write_blocking(&request, work))
-            .await
-            .map_err(gone)?;
+        let reply = aside(move || service.write_blocking(&request, work)).await?;
         reply.map_err(Problem::from)
     }
 
@@ -188,10 +166,8 @@ impl Service {
         F: FnOnce(&mut Tx<'_>) -> Result<T, Error> + Send + 'static,
     {
         let (service, actor) = (self.clone(), actor.into());
-        web::block(move || service.as_actor(&actor, work))
-            .await
-            .map_err(gone)?
-            .map_err(Problem::from)
+        let done = aside(move || service.as_actor(&actor, work)).await?;
+        done.map_err(Problem::from)
     }
 
     fn write_blocking<F>(&self, request: &NoBody, work: F) -> Result<Reply, Error>
@@ -256,8 +232,17 @@ impl Service {
     }
 }
 
-fn gone(_: actix_web::error::BlockingError) -> Problem {
-    Problem::from(Error::Internal(
-        "an operation's thread ended before it answered".into(),
-    ))
+/// Runs `work` on a thread where waiting is allowed; what it logs stands under the request that it is done for.
+async fn aside<T, F>(work: F) -> Result<T, Problem>
+where
+    T: Send + 'static,
+    F: FnOnce() -> T + Send + 'static,
+{
+    let request = tracing::Span::current();
+    let done = web::block(move || request.in_scope(work)).await;
+    done.map_err(|_| {
+        Problem::from(Error::Internal(
+            "an operation's thread ended before it answered".into(),
+        ))
+    })
 }

@@ -11,6 +11,7 @@ use chrono::{DateTime, TimeDelta, Utc};
 use sha2::{Digest, Sha256};
 use std::future::{Ready, ready};
 
+use super::asker::Asker;
 use super::caller::Caller;
 use super::problem::Problem;
 use super::service::Service;
@@ -20,6 +21,8 @@ use crate::db::{AnyConnection, Tx, stored_instant};
 
 /// The cookie's name.
 const COOKIE: &str = "heeltap_session";
+/// The cookie's name over TLS: a browser takes it only with `Secure`, for this host and no other (RFC 6265bis, section 4.1.3).
+const COOKIE_OVER_TLS: &str = "__Host-heeltap_session";
 /// How long a session lasts, in hours (*assumption*): a working day with its evening.
 pub const SESSION_HOURS: i64 = 12;
 
@@ -62,12 +65,17 @@ fn form_key(secret: &str) -> String {
     hex::encode(Sha256::digest(format!("form {secret}").as_bytes()))
 }
 
-/// Opens a session for a token's secret; none when the token is not valid. Returns the cookie.
+/// Opens a session for a token's secret; none when the token is not valid. Returns the cookie, which a browser that came over TLS
+/// sends over TLS alone.
 ///
 /// # Errors
 /// [`Error::Unavailable`] when the database does not answer; [`Error::Internal`] when the operating system gives no random
 /// bytes.
-pub fn session_open(tx: &mut Tx<'_>, token: &str) -> Result<Option<Cookie<'static>>, Error> {
+pub fn session_open(
+    tx: &mut Tx<'_>,
+    token: &str,
+    asker: Asker,
+) -> Result<Option<Cookie<'static>>, Error> {
     let Some(caller) = store::token_by_hash(tx.conn, &tokens::hash(token.trim()), tx.now)? else {
         return Ok(None);
     };
@@ -77,7 +85,11 @@ pub fn session_open(tx: &mut Tx<'_>, token: &str) -> Result<Option<Cookie<'stati
     let expires_at = tx.now + TimeDelta::hours(SESSION_HOURS);
     let (now, until) = (tx.stored_now(), stored_instant(expires_at));
     store::session_insert(tx.conn, caller.token_id, &tokens::hash(&secret), now, until)?;
-    Ok(Some(cookie(secret, CookieDuration::hours(SESSION_HOURS))))
+    Ok(Some(cookie(
+        secret,
+        CookieDuration::hours(SESSION_HOURS),
+        asker,
+    )))
 }
 
 /// Whether a token's secret opens anything now, looked up without writing.
@@ -106,15 +118,27 @@ pub fn sessions_forget(service: &Service) -> Result<(), Error> {
 ///
 /// # Errors
 /// [`Error::Unavailable`] when the database does not answer.
-pub fn session_end(tx: &mut Tx<'_>, session: &Session) -> Result<Cookie<'static>, Error> {
+pub fn session_end(
+    tx: &mut Tx<'_>,
+    session: &Session,
+    asker: Asker,
+) -> Result<Cookie<'static>, Error> {
     let now = tx.stored_now();
     store::session_end(tx.conn, &tokens::hash(&session.secret), now)?;
-    Ok(cookie(String::new(), CookieDuration::ZERO))
+    Ok(cookie(String::new(), CookieDuration::ZERO, asker))
 }
 
-fn cookie(secret: String, lasts: CookieDuration) -> Cookie<'static> {
-    Cookie::build(COOKIE, secret)
+fn name(asker: Asker) -> &'static str {
+    match asker.over_tls {
+        true => COOKIE_OVER_TLS,
+        false => COOKIE,
+    }
+}
+
+fn cookie(secret: String, lasts: CookieDuration, asker: Asker) -> Cookie<'static> {
+    Cookie::build(name(asker), secret)
         .path("/")
+        .secure(asker.over_tls)
         .http_only(true)
         .same_site(SameSite::Lax)
         .max_age(lasts)
@@ -124,7 +148,7 @@ fn cookie(secret: String, lasts: CookieDuration) -> Cookie<'static> {
 /// The secret in a request's cookie.
 pub(super) fn secret_of(request: &ServiceRequest) -> Option<String> {
     request
-        .cookie(COOKIE)
+        .cookie(name(Asker::known(request)))
         .map(|cookie| cookie.value().to_owned())
         .filter(|secret| !secret.is_empty())
 }

@@ -4,9 +4,12 @@
 //! Prevention Cheat Sheet: synchronizer token), and so is one that the browser says another site sent (the same sheet: fetch
 //! metadata). Deliberately absent: what a form means.
 
+use actix_web::error::UrlencodedError;
 use actix_web::http::StatusCode;
+use actix_web::http::header::CONTENT_TYPE;
 use actix_web::{HttpRequest, ResponseError};
 
+use super::refusal::Refused;
 use crate::base::Error;
 use crate::http::sessions::Session;
 use crate::http::{Problem, Service};
@@ -28,6 +31,20 @@ pub(super) fn can_be_put_right(problem: &Problem) -> bool {
         problem.status_code(),
         StatusCode::CONFLICT | StatusCode::PRECONDITION_FAILED | StatusCode::UNPROCESSABLE_ENTITY
     )
+}
+
+/// What is answered to a form that cannot be read.
+pub fn form_error(error: UrlencodedError, request: &HttpRequest) -> actix_web::Error {
+    let problem = match error {
+        UrlencodedError::Overflow { limit, .. } => Problem::too_large(limit),
+        UrlencodedError::ContentType => {
+            let sent = request.headers().get(CONTENT_TYPE);
+            let sent = sent.and_then(|sent| sent.to_str().ok()).unwrap_or_default();
+            Problem::unsupported_media_type(sent, "application/x-www-form-urlencoded")
+        }
+        other => Problem::malformed(format!("the form was not understood: {other}")),
+    };
+    Refused::new(request, problem).into()
 }
 
 /// Checks that the browser did not send the form from another site.

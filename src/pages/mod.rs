@@ -29,6 +29,7 @@ mod vessel;
 mod warnings;
 mod words;
 
+pub use form::form_error;
 pub use refusal::refuse;
 pub use routes::routes;
 pub use words::{amount, day, money};

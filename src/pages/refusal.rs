@@ -43,7 +43,13 @@ pub fn refuse(request: &HttpRequest, problem: &Problem) -> HttpResponse {
         title: title.to_owned(),
         detail: detail.to_owned(),
     };
-    page(status, &shown).unwrap_or_else(|_| problem.error_response())
+    let Ok(mut answer) = page(status, &shown) else {
+        return problem.error_response();
+    };
+    for (name, value) in problem.headers() {
+        answer.headers_mut().insert(name, value);
+    }
+    answer
 }
 
 /// A page's handler that failed: as [`refuse`], from within.

@@ -1,7 +1,7 @@
 //! Adds every page to the service. A page is added here, and its door to the table of doors.
 
-use actix_web::error::{QueryPayloadError, UrlencodedError};
-use actix_web::web::{FormConfig, QueryConfig};
+use actix_web::error::QueryPayloadError;
+use actix_web::web::QueryConfig;
 use actix_web::{Error, HttpRequest};
 use utoipa_actix_web::service_config::ServiceConfig;
 
@@ -12,14 +12,6 @@ use super::{
 };
 use crate::http::Problem;
 
-/// The longest form, in bytes: a recipe with a hundred extras, and what was read of it beside.
-const FORM_BYTES_MAX: usize = 256 * 1024;
-
-fn form_fault(error: UrlencodedError, request: &HttpRequest) -> Error {
-    let detail = format!("the form was not understood: {error}");
-    Refused::new(request, Problem::malformed(detail)).into()
-}
-
 fn query_fault(error: QueryPayloadError, request: &HttpRequest) -> Error {
     let detail = format!("the address was not understood: {error}");
     Refused::new(request, Problem::bad_query(&detail)).into()
@@ -28,13 +20,7 @@ fn query_fault(error: QueryPayloadError, request: &HttpRequest) -> Error {
 /// Adds the pages.
 pub fn routes(cfg: &mut ServiceConfig<'_>) {
     cfg.map(|config| {
-        config
-            .app_data(
-                FormConfig::default()
-                    .limit(FORM_BYTES_MAX)
-                    .error_handler(form_fault),
-            )
-            .app_data(QueryConfig::default().error_handler(query_fault));
+        config.app_data(QueryConfig::default().error_handler(query_fault));
         assets::routes(config);
         sign_in::routes(config);
         shelf::routes(config);

@@ -35,6 +35,6 @@ mod store;
 #[cfg(test)]
 mod tests;
 
-pub use ops::drafts_forget;
+pub use ops::{csv_limits, drafts_forget};
 pub use rates_fetch::rates_turn;
 pub use routes::routes;

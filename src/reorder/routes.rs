@@ -76,7 +76,7 @@ async fn reorder_list_get(
     query: Query<PageQuery>,
     request: HttpRequest,
 ) -> Answer {
-    let page = query.page()?;
+    let page = query.page(service.limits())?;
     refreshed(&service).await?;
     let rows = service.read(move |conn| kept_list(conn, page)).await?;
     List::from_rows(rows, page, |kept| kept.item_id).answer_to(&request)
@@ -141,7 +141,7 @@ async fn warnings_get(
     query: Query<WarningsQuery>,
     request: HttpRequest,
 ) -> Answer {
-    let page = page.page()?;
+    let page = page.page(service.limits())?;
     let open_only = query.state == Which::Open;
     refreshed(&service).await?;
     let rows = service

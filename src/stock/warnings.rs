@@ -119,6 +119,27 @@ impl From<WarningRow> for Warning {
     }
 }
 
+/// How many warnings stand.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct WarningsStanding {
+    /// Nobody has said what is being done about them.
+    pub open: i64,
+    /// Somebody has.
+    pub acknowledged: i64,
+}
+
+/// Counts the warnings that stand.
+///
+/// # Errors
+/// [`Error::Unavailable`] when the database does not answer.
+pub fn warnings_standing(conn: &mut AnyConnection) -> Result<WarningsStanding, Error> {
+    let (all, acknowledged) = store::warnings_counts(conn)?;
+    Ok(WarningsStanding {
+        open: all - acknowledged,
+        acknowledged,
+    })
+}
+
 /// Days by which a warning's day must move before it is raised again.
 const DAY_MOVES_BY: i64 = 3;
 

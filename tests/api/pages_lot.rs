@@ -1,6 +1,6 @@
 //! The page of a lot: what it shows, what its forms do and refuse, who may send them, and its label.
 
-use heeltap::http::Role;
+use heeltap::http::{Role, TrustedProxies};
 use serde_json::{Value, json};
 
 use crate::support::TestApp;
@@ -444,7 +444,9 @@ fn code_read(page: &str) -> String {
 
 #[test]
 fn a_label_leads_a_phone_to_the_page_it_was_printed_from() {
-    let app = TestApp::start();
+    let app = TestApp::with(|settings| {
+        settings.proxies = TrustedProxies::parse("127.0.0.1").expect("a list");
+    });
     stocked(&app);
     let browser = Browser::as_role(&app, Role::Reader);
     let label = browser.get("/lots/2/label");
@@ -470,29 +472,26 @@ fn a_label_leads_a_phone_to_the_page_it_was_printed_from() {
             .status()
             .is_success()
     );
-    // By the name that the browser asked for, also where another server stands in front.
+    // By the name that the browser asked for, also where a trusted proxy stands in front.
     let asked = |host: &str, scheme: &str| {
+        let cookie = match scheme {
+            "https" => format!("__Host-{}", cookie(&browser)),
+            _ => cookie(&browser),
+        };
         let request = browser.http.get(browser.address("/lots/2/label"));
         let request = request
             .header("host", host)
             .header("x-forwarded-proto", scheme);
-        request
-            .header("cookie", cookie(&browser))
-            .send()
-            .expect("an answer")
+        request.header("cookie", cookie).send().expect("an answer")
     };
     let answer = asked("stock.lab.example", "https");
     assert_eq!(
         code_read(&answer.text().expect("a page")),
         "https://stock.lab.example/lots/2"
     );
-    for (host, scheme) in [
-        ("user@elsewhere.example", "http"),
-        ("a\"b", "http"),
-        ("lab", "javascript"),
-    ] {
-        let answer = asked(host, scheme);
-        assert_eq!(answer.status().as_u16(), 400, "{host} {scheme}");
+    for host in ["user@elsewhere.example", "a\"b"] {
+        let answer = asked(host, "http");
+        assert_eq!(answer.status().as_u16(), 400, "{host}");
     }
     assert_eq!(browser.get("/lots/99/label").status, 404);
 }

@@ -393,7 +393,7 @@ fn who_receives_a_file_is_told_how_far_it_is() {
     let seen = app.service.as_actor("buyer", |tx| {
         let id = draft_keep(tx, "north.csv", rows.as_bytes(), &ImportSettings::default())?;
         let mut seen = Vec::new();
-        draft_commit(tx, id, &mut |progress| {
+        draft_commit(tx, id, Default::default(), &mut |progress| {
             seen.push((progress.done, progress.all))
         })?;
         Ok(seen)

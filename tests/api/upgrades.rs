@@ -227,13 +227,84 @@ fn a_file_that_waits_is_received_after_an_upgrade() {
             lots["items"].as_array().expect("lots").len()
         };
         let before = lots(&app);
-        let received = app
-            .service
-            .as_actor("buyer", |tx| draft_commit(tx, 2, &mut |_| {}));
+        let received = app.service.as_actor("buyer", |tx| {
+            draft_commit(tx, 2, Default::default(), &mut |_| {})
+        });
         received.expect("the draft must be received");
         assert_eq!(lots(&app), before + 1, "{version}");
         verified(&app);
     }
+}
+
+/// The copies that stand beside a file, made before it was brought up to date.
+fn copies(path: &str) -> Vec<String> {
+    let folder = std::path::Path::new(path).parent().expect("a folder");
+    let mut found: Vec<String> = std::fs::read_dir(folder)
+        .expect("the folder")
+        .map(|entry| entry.expect("an entry").path().display().to_string())
+        .filter(|found| found.starts_with(&format!("{path}.before-upgrade-")))
+        .collect();
+    found.sort();
+    found
+}
+
+#[test]
+fn a_file_of_an_earlier_schema_is_copied_before_it_is_brought_up_to_date() {
+    let folder = tempfile::TempDir::new().expect("a folder");
+    let (oldest, newest) = (versions().remove(0), versions().pop().expect("a schema"));
+    let live = TestDatabase::at(&folder.path().join("live"));
+    let DatabaseUrl::Sqlite { path, .. } = live.url().clone() else {
+        panic!("a file is no server");
+    };
+    sample::fill(&live, &oldest);
+    let before = kept(&mut connect(&live));
+    let opened = |database: &TestDatabase| {
+        app::open(&TestApp::settings(database), Outside::default()).map(|_| ())
+    };
+    opened(&live).expect("it is brought up to date");
+    let copy = format!("{path}.before-upgrade-{oldest}");
+    assert_eq!(copies(&path), [copy.clone()], "one copy and nothing else");
+    assert_eq!(schema_of(&live), newest);
+    let copied = TestDatabase::at(std::path::Path::new(&copy));
+    assert_eq!(schema_of(&copied), oldest);
+    assert_eq!(kept(&mut connect(&copied)), before);
+    // Once it is of this schema, nothing is copied any more.
+    opened(&live).expect("it opens");
+    assert_eq!(copies(&path).len(), 1);
+    // A file of the copy's name is left alone, and where nothing can be written, nothing is changed.
+    let again = TestDatabase::at(&folder.path().join("again"));
+    let DatabaseUrl::Sqlite { path, .. } = again.url().clone() else {
+        panic!("a file is no server");
+    };
+    sample::fill(&again, &oldest);
+    let taken = format!("{path}.before-upgrade-{oldest}");
+    std::fs::write(&taken, "somebody's own").expect("a file");
+    opened(&again).expect("it is brought up to date");
+    assert_eq!(copies(&path), [taken.clone(), format!("{taken}-2")]);
+    assert_eq!(std::fs::read(&taken).expect("the file"), b"somebody's own");
+}
+
+#[test]
+fn a_file_that_cannot_be_copied_is_left_as_it_is() {
+    let folder = tempfile::TempDir::new().expect("a folder");
+    let oldest = versions().remove(0);
+    let live = TestDatabase::at(&folder.path().join("live"));
+    let DatabaseUrl::Sqlite { path, .. } = live.url().clone() else {
+        panic!("a file is no server");
+    };
+    sample::fill(&live, &oldest);
+    for no in 1..=100 {
+        let name = match no {
+            1 => format!("{path}.before-upgrade-{oldest}"),
+            _ => format!("{path}.before-upgrade-{oldest}-{no}"),
+        };
+        std::fs::write(name, "").expect("a file");
+    }
+    let settings = TestApp::settings(&live);
+    let refused = app::open(&settings, Outside::default()).err();
+    let refused = refused.expect("it must not open").to_string();
+    assert!(refused.contains("100 copies stand beside it"), "{refused}");
+    assert_eq!(schema_of(&live), oldest);
 }
 
 /// What a file's list of migrations ends with.

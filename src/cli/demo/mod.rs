@@ -11,7 +11,7 @@ mod seeds;
 mod sheet;
 
 use std::io::IsTerminal;
-use std::net::{SocketAddr, TcpListener};
+use std::net::TcpListener;
 use std::sync::Arc;
 
 use chrono::DateTime;
@@ -42,7 +42,7 @@ pub(super) fn run(given: &Given) -> Result<(), Failure> {
     fill(&settings)?;
     let service = app::open(&settings, Outside::default())?;
     let token = token(&service)?;
-    until_signal(service, given, |address| tell(address, &token))
+    until_signal(service, given, |origin| tell(origin, &token))
 }
 
 /// Says early that the address is taken, before the filling is waited for.
@@ -150,15 +150,13 @@ const CALLS: [(&str, &str); 3] = [
     ("what a chip costs, by grant", "/v1/reports/replica-cost"),
 ];
 
-fn tell(address: SocketAddr, token: &str) -> Result<(), Failure> {
-    say(&format!(
-        "open http://{address}/sign-in?token={token} in a browser"
-    ))?;
-    say(&format!("listening on http://{address}"))?;
+fn tell(origin: &str, token: &str) -> Result<(), Failure> {
+    say(&format!("open {origin}/sign-in?token={token} in a browser"))?;
+    say(&format!("listening on {origin}"))?;
     say(&format!("administrator token: {token}"))?;
     CALLS.iter().try_for_each(|(what, path)| {
         say(&format!(
-            "curl -s -H 'Authorization: Bearer {token}' 'http://{address}{path}'  # {what}"
+            "curl -s -H 'Authorization: Bearer {token}' '{origin}{path}'  # {what}"
         ))
     })
 }

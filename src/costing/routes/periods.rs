@@ -55,7 +55,7 @@ async fn period_list_get(
     query: Query<PageQuery>,
     request: HttpRequest,
 ) -> Answer {
-    let page = query.page()?;
+    let page = query.page(service.limits())?;
     let rows = service.read(move |conn| period_list(conn, page)).await?;
     List::from_rows(rows, page, |period| period.id).answer_to(&request)
 }

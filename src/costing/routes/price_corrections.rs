@@ -57,7 +57,7 @@ async fn price_correction_list(
     query: Query<PageQuery>,
     request: HttpRequest,
 ) -> Answer {
-    let page = query.page()?;
+    let page = query.page(service.limits())?;
     let rows = service
         .read(move |conn| correction_list(conn, page))
         .await?;

@@ -65,7 +65,7 @@ async fn calendar_key_list(
     query: Query<PageQuery>,
     request: HttpRequest,
 ) -> Answer {
-    let page = query.page()?;
+    let page = query.page(service.limits())?;
     let rows = service.read(move |conn| ops::key_list(conn, page)).await?;
     List::from_rows(rows, page, |key| key.id).answer_to(&request)
 }

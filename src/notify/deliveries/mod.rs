@@ -13,6 +13,6 @@ mod store;
 mod tests;
 pub mod view;
 
-pub use ops::deliveries_forget;
 pub(in crate::notify) use ops::{Claimed, claim, delivery_show, drop_waiting, due, settle};
+pub use ops::{DeliveriesLeft, deliveries_forget, deliveries_left};
 pub(super) use routes::routes;

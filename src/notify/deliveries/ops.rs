@@ -34,6 +34,30 @@ pub(in crate::notify) struct Claimed {
     leased_until: DateTime<Utc>,
 }
 
+/// How many deliveries of all channels are left to do, or were given up.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+pub struct DeliveriesLeft {
+    /// They wait, due or not.
+    pub waiting: i64,
+    /// They were attempted as often as is allowed.
+    pub dead: i64,
+}
+
+/// Counts what is left.
+///
+/// # Errors
+/// [`Error::Unavailable`] when the database does not answer.
+pub fn deliveries_left(conn: &mut AnyConnection) -> Result<DeliveriesLeft, Error> {
+    let mut left = DeliveriesLeft::default();
+    for (state, count) in store::left_counts(conn)? {
+        match state.as_str() {
+            "waiting" => left.waiting = count,
+            _ => left.dead = count,
+        }
+    }
+    Ok(left)
+}
+
 /// What a channel has to do.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(in crate::notify) struct Due {

@@ -44,7 +44,7 @@ async fn delivery_list(
     query: Query<DeliveriesQuery>,
     request: HttpRequest,
 ) -> Answer {
-    let page = page.page()?;
+    let page = page.page(service.limits())?;
     let which = (query.state, query.webhook);
     let rows = service
         .read(move |conn| deliveries_list(conn, which, page))

@@ -33,6 +33,15 @@ pub(super) fn waiting_count(conn: &mut AnyConnection, channel: &str) -> Result<i
         .get_result(conn)?)
 }
 
+/// How many deliveries are in each state that is not settled well, of all channels.
+pub(super) fn left_counts(conn: &mut AnyConnection) -> Result<Vec<(String, i64)>, Error> {
+    Ok(deliveries::table
+        .filter(deliveries::state.eq_any(["waiting", "dead"]))
+        .group_by(deliveries::state)
+        .select((deliveries::state, diesel::dsl::count_star()))
+        .load(conn)?)
+}
+
 /// The receivers that something is due for, whoever has waited longest first.
 pub(super) fn receivers_due(
     conn: &mut AnyConnection,

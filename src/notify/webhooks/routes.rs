@@ -65,7 +65,7 @@ async fn webhook_list(
     query: Query<PageQuery>,
     request: HttpRequest,
 ) -> Answer {
-    let page = query.page()?;
+    let page = query.page(service.limits())?;
     let rows = service
         .read(move |conn| ops::webhooks_list(conn, page))
         .await?;

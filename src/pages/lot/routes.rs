@@ -1,7 +1,7 @@
 //! The addresses of a lot's page, its forms and its label.
 
 use actix_web::http::StatusCode;
-use actix_web::http::header::LOCATION;
+use actix_web::http::header::{HOST, LOCATION};
 use actix_web::web::{Data, Form, Path, Query, ServiceConfig};
 use actix_web::{HttpRequest, HttpResponse, ResponseError, get, post};
 use askama::Template;
@@ -14,7 +14,7 @@ use super::said::{Done, said, said_of_whole};
 use super::view::{Facts, LotShown, in_hand, lot_shown};
 use crate::base::{Error, Quantity};
 use crate::http::sessions::Session;
-use crate::http::{Problem, Role, Service};
+use crate::http::{Asker, Problem, Role, Service};
 use crate::pages::form::of_session;
 use crate::pages::frame::{Frame, Place, page};
 use crate::pages::refusal::Refused;
@@ -282,8 +282,9 @@ async fn label_get(
         .await
         .map_err(refused)?;
     let address = {
-        let asked = request.connection_info();
-        address(asked.scheme(), asked.host(), id).ok_or_else(|| {
+        let host = request.headers().get(HOST);
+        let host = host.and_then(|host| host.to_str().ok()).unwrap_or_default();
+        address(Asker::known(&request).scheme(), host, id).ok_or_else(|| {
             refused(Problem::malformed(
                 "the host that the browser asked for is none that an address can be made of: open the page by the \
                  service's name or number"

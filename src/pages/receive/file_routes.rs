@@ -21,6 +21,7 @@ use crate::http::{Problem, Service};
 use crate::pages::form::of_session;
 use crate::pages::frame::{Frame, Place, page};
 use crate::pages::refusal::Refused;
+use crate::purchasing::csv_limits;
 use crate::purchasing::ops::{
     Commits, DraftView, Look, Progress, Settled, Standing, draft_forget, draft_get, draft_restate,
 };
@@ -154,7 +155,8 @@ async fn file_page(
     let refused = |problem: Problem| Refused::new(request, problem);
     let failed = |error: Error| Refused::new(request, error);
     let day = circumstances(service);
-    let found = service.read(move |conn| look(conn, id, day)).await;
+    let limits = csv_limits(&service);
+    let found = service.read(move |conn| look(conn, id, day, limits)).await;
     let (draft, look, items) = found.map_err(refused)?;
     if let Some(settled) = draft.settled {
         return afterwards(service, session, draft.name, settled).map_err(failed);

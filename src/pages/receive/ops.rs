@@ -10,6 +10,7 @@ use crate::base::{Currency, Error};
 use crate::catalogue::{self, grant_all, items_by_codes, kit_all, material_all, supplier_all};
 use crate::db::AnyConnection;
 use crate::http::Service;
+use crate::purchasing::csv_file::Limits;
 use crate::purchasing::ops::{
     DraftView, ImportDetail, Look, OrderView, draft_look, drafts_waiting, import_get,
     imports_latest, order_get, orders_expected,
@@ -113,8 +114,9 @@ pub(super) fn look(
     conn: &mut AnyConnection,
     id: i64,
     circumstances: (NaiveDate, Currency),
+    limits: Limits,
 ) -> Result<(DraftView, Look, Items), Error> {
-    let (draft, look) = draft_look(conn, id, circumstances)?;
+    let (draft, look) = draft_look(conn, id, circumstances, limits)?;
     let found = match &look {
         Look::Rows { report, .. } => {
             let lots = report.rows.iter().flat_map(|row| &row.lots);

@@ -1,7 +1,7 @@
 //! The addresses of signing in and out.
 //!
 //! Invariants: where one is led afterwards is a page of this service, never another site; a token that is not valid is told
-//! nothing more than that.
+//! nothing more than that; whoever tries too often is not answered for a while.
 
 use actix_web::cookie::Cookie;
 use actix_web::http::StatusCode;
@@ -13,7 +13,7 @@ use serde::Deserialize;
 
 use crate::db::installation_fetch;
 use crate::http::sessions::{Session, session_end, session_open, token_opens};
-use crate::http::{Problem, Service};
+use crate::http::{Asker, Problem, Service, sign_in_allowed};
 use crate::pages::form::{from_here, of_session};
 use crate::pages::frame::{Frame, Place, page};
 use crate::pages::refusal::Refused;
@@ -65,7 +65,7 @@ async fn sign_in_get(
     query: Query<Asked>,
 ) -> Result<HttpResponse, Refused> {
     if let Some(token) = query.token.clone()
-        && let Some(cookie) = demo_session(&service, token)
+        && let Some(cookie) = demo_session(&service, token, Asker::known(&request))
             .await
             .map_err(|problem| Refused::new(&request, problem))?
     {
@@ -84,16 +84,21 @@ async fn sign_in_get(
 async fn demo_session(
     service: &Service,
     token: String,
+    asker: Asker,
 ) -> Result<Option<Cookie<'static>>, Problem> {
     let demo = service.read(installation_fetch).await?;
     match demo.is_some_and(|standing| standing.demo) {
-        true => session(service, token).await,
+        true => session(service, token, asker).await,
         false => Ok(None),
     }
 }
 
 /// A session for a token that opens something. It is looked up first, so that whoever guesses keeps nobody from writing.
-async fn session(service: &Service, token: String) -> Result<Option<Cookie<'static>>, Problem> {
+async fn session(
+    service: &Service,
+    token: String,
+    asker: Asker,
+) -> Result<Option<Cookie<'static>>, Problem> {
     let (now, asked) = (service.now(), token.clone());
     if !service
         .read(move |conn| token_opens(conn, &asked, now))
@@ -102,7 +107,7 @@ async fn session(service: &Service, token: String) -> Result<Option<Cookie<'stat
         return Ok(None);
     }
     service
-        .run("sign-in", move |tx| session_open(tx, &token))
+        .run("sign-in", move |tx| session_open(tx, &token, asker))
         .await
 }
 
@@ -122,8 +127,11 @@ async fn sign_in_post(
 ) -> Result<HttpResponse, Refused> {
     let refused = |problem| Refused::new(&request, problem);
     from_here(&request).map_err(refused)?;
+    sign_in_allowed(&request).map_err(refused)?;
     let SignIn { token, next } = form.into_inner();
-    let cookie = session(&service, token).await.map_err(refused)?;
+    let cookie = session(&service, token, Asker::known(&request))
+        .await
+        .map_err(refused)?;
     let Some(cookie) = cookie else {
         let shown = SignInPage {
             frame: Frame::new("Sign in", Place::Elsewhere, &service, None),
@@ -153,8 +161,9 @@ async fn sign_out_post(
 ) -> Result<HttpResponse, Refused> {
     let refused = |problem| Refused::new(&request, problem);
     of_session(&request, &session, &form.form_key).map_err(refused)?;
+    let asker = Asker::known(&request);
     let cookie = service
-        .run("sign-out", move |tx| session_end(tx, &session))
+        .run("sign-out", move |tx| session_end(tx, &session, asker))
         .await
         .map_err(refused)?;
     Ok(HttpResponse::SeeOther()

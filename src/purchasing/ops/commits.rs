@@ -15,6 +15,7 @@ use parking_lot::{Condvar, Mutex};
 
 use super::drafts::draft_commit;
 use super::imports::Progress;
+use super::limits::csv_limits;
 use crate::base::{Error, RefusalKind};
 use crate::http::{Problem, Service};
 
@@ -74,9 +75,10 @@ impl Commits {
     }
 
     fn receive(&self, service: &Service, actor: &str, draft_id: i64) {
+        let limits = csv_limits(service);
         let outcome = catch_unwind(AssertUnwindSafe(|| {
             service.as_actor(actor, |tx| {
-                draft_commit(tx, draft_id, &mut |progress| {
+                draft_commit(tx, draft_id, limits, &mut |progress| {
                     let standing = Standing::UnderWay(progress);
                     self.0.drafts.lock().insert(draft_id, standing);
                 })

@@ -12,7 +12,7 @@ use super::imports::{ImportSettings, Progress, import_commit_watched, import_pre
 use crate::base::{Currency, Error, RefusalKind};
 use crate::db::{AnyConnection, Tx, instant, stored_instant};
 use crate::http::Service;
-use crate::purchasing::csv_file::{Delimiter, Encoding, FileFormat, Table, read_table};
+use crate::purchasing::csv_file::{Delimiter, Encoding, FileFormat, Limits, Table, read_table};
 use crate::purchasing::import::ImportOptions;
 use crate::purchasing::landed::SpreadBasis;
 use crate::purchasing::number::DecimalMark;
@@ -162,7 +162,7 @@ pub fn drafts_waiting(conn: &mut AnyConnection) -> Result<Vec<DraftView>, Error>
     rows.into_iter().map(shown).collect()
 }
 
-/// What receiving a draft would do now.
+/// What receiving a draft would do now, of a file within `limits`.
 ///
 /// # Errors
 /// [`Error::NotFound`] when there is no such draft.
@@ -170,8 +170,10 @@ pub fn draft_look(
     conn: &mut AnyConnection,
     id: i64,
     circumstances: (NaiveDate, Currency),
+    limits: Limits,
 ) -> Result<(DraftView, Look), Error> {
-    let draft = draft_get(conn, id)?;
+    let mut draft = draft_get(conn, id)?;
+    draft.settings.format.limits = limits;
     let Some(bytes) = store::draft_file(conn, id)? else {
         return Ok((draft, Look::Settled));
     };
@@ -205,16 +207,18 @@ pub fn draft_forget(tx: &mut Tx<'_>, id: i64) -> Result<(), Error> {
     store::draft_remove(tx.conn, id)
 }
 
-/// Receives a draft, whole or not at all, and tells `watch` how far it is. One that is in the books is left alone.
+/// Receives a draft within `limits`, whole or not at all, and tells `watch` how far it is. One that is in the books is left alone.
 ///
 /// # Errors
 /// As [`import_commit`](super::import_commit); [`Error::NotFound`] when there is no such draft.
 pub fn draft_commit(
     tx: &mut Tx<'_>,
     id: i64,
+    limits: Limits,
     watch: &mut dyn FnMut(Progress),
 ) -> Result<(), Error> {
-    let draft = draft_get(tx.conn, id)?;
+    let mut draft = draft_get(tx.conn, id)?;
+    draft.settings.format.limits = limits;
     let Some(bytes) = store::draft_file(tx.conn, id)? else {
         return Ok(());
     };

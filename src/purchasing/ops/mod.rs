@@ -7,6 +7,7 @@ mod commits;
 mod drafts;
 mod exchange;
 mod imports;
+mod limits;
 mod load;
 mod orders;
 mod rate_imports;
@@ -25,6 +26,7 @@ pub use imports::{
     ImportDetail, ImportSettings, ImportSummary, Progress, import_commit, import_commit_watched,
     import_get, import_list, import_preview, imports_latest,
 };
+pub use limits::csv_limits;
 pub use load::rate_on;
 pub use orders::{
     OrderLineView, OrderState, OrderView, line_take, order_cancel, order_get, order_list,

@@ -52,7 +52,7 @@ async fn budget_list_get(
     query: Query<PageQuery>,
     request: HttpRequest,
 ) -> Answer {
-    let (page, currency) = (query.page()?, service.base_currency());
+    let (page, currency) = (query.page(service.limits())?, service.base_currency());
     let rows = service
         .read(move |conn| budget_list(conn, page, currency))
         .await?;

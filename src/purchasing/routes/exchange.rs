@@ -65,7 +65,7 @@ async fn exchange_rate_list(
     filter: Query<RateQuery>,
     request: HttpRequest,
 ) -> Answer {
-    let page = query.page()?;
+    let page = query.page(service.limits())?;
     let currency = filter
         .currency
         .as_deref()

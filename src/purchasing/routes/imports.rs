@@ -14,11 +14,11 @@ use utoipa::IntoParams;
 use utoipa_actix_web::service_config::ServiceConfig;
 
 use crate::http::{Answer, List, PageQuery, Problem, ProblemBody, Query, RawBody, Reply, Service};
-use crate::purchasing::csv_file::{Delimiter, Encoding, FileFormat};
+use crate::purchasing::csv_file::{Delimiter, Encoding, FileFormat, Limits};
 use crate::purchasing::import::ImportOptions;
 use crate::purchasing::landed::SpreadBasis;
 use crate::purchasing::number::DecimalMark;
-use crate::purchasing::ops::{self, ImportDetail, ImportSettings, ImportSummary};
+use crate::purchasing::ops::{self, ImportDetail, ImportSettings, ImportSummary, csv_limits};
 use crate::purchasing::report::ImportReport;
 
 const CSV: &str = "text/csv";
@@ -53,12 +53,12 @@ struct ImportQuery {
 }
 
 impl ImportQuery {
-    fn settings(self) -> ImportSettings {
+    fn settings(self, limits: Limits) -> ImportSettings {
         ImportSettings {
             format: FileFormat {
                 delimiter: self.delimiter,
                 encoding: self.encoding,
-                ..FileFormat::default()
+                limits,
             },
             decimal: self.decimal,
             options: ImportOptions {
@@ -115,7 +115,7 @@ async fn import_create(
     body: RawBody,
     query: Query<ImportQuery>,
 ) -> Answer {
-    let settings = query.settings();
+    let settings = query.settings(csv_limits(&service));
     let (bytes, request) = body.split();
     if query.dry_run {
         let circumstances = (service.today(), service.base_currency());
@@ -150,7 +150,7 @@ async fn import_list(
     query: Query<PageQuery>,
     request: HttpRequest,
 ) -> Answer {
-    let page = query.page()?;
+    let page = query.page(service.limits())?;
     let rows = service
         .read(move |conn| ops::import_list(conn, page))
         .await?;

@@ -70,7 +70,7 @@ async fn order_list(
     query: Query<PageQuery>,
     request: HttpRequest,
 ) -> Answer {
-    let page = query.page()?;
+    let page = query.page(service.limits())?;
     let rows = service
         .read(move |conn| ops::order_list(conn, page))
         .await?;

@@ -10,9 +10,11 @@ use utoipa_actix_web::service_config::ServiceConfig;
 
 use super::imports::CsvBody;
 use crate::http::{Answer, ProblemBody, Query, RawBody, Reply, Service};
-use crate::purchasing::csv_file::{Delimiter, Encoding, FileFormat};
+use crate::purchasing::csv_file::{Delimiter, Encoding, FileFormat, Limits};
 use crate::purchasing::number::DecimalMark;
-use crate::purchasing::ops::{RateImportSettings, rate_import_commit, rate_import_preview};
+use crate::purchasing::ops::{
+    RateImportSettings, csv_limits, rate_import_commit, rate_import_preview,
+};
 use crate::purchasing::rate_report::{RateImportReport, RateOutcome};
 
 pub(super) fn routes(cfg: &mut ServiceConfig<'_>) {
@@ -38,12 +40,12 @@ struct RateImportQuery {
 }
 
 impl RateImportQuery {
-    fn settings(self) -> RateImportSettings {
+    fn settings(self, limits: Limits) -> RateImportSettings {
         RateImportSettings {
             format: FileFormat {
                 delimiter: self.delimiter,
                 encoding: self.encoding,
-                ..FileFormat::default()
+                limits,
             },
             decimal: self.decimal,
         }
@@ -75,7 +77,7 @@ async fn rate_import_create(
     body: RawBody,
     query: Query<RateImportQuery>,
 ) -> Answer {
-    let settings = query.settings();
+    let settings = query.settings(csv_limits(&service));
     let (bytes, request) = body.split();
     if query.dry_run {
         let circumstances = (service.today(), service.base_currency());

@@ -74,7 +74,7 @@ async fn lot_list(
     then: Query<ThenQuery>,
     request: HttpRequest,
 ) -> Answer {
-    let page = page.page()?;
+    let page = page.page(service.limits())?;
     let (query, today) = (query.into_inner(), service.today());
     let Some(moment) = then.moment() else {
         let rows = service
@@ -154,7 +154,7 @@ async fn lot_movements(
     page: Query<PageQuery>,
     request: HttpRequest,
 ) -> Answer {
-    let page = page.page()?;
+    let page = page.page(service.limits())?;
     let rows = service
         .read(move |conn| movements_list(conn, *id, page))
         .await?;

@@ -46,5 +46,5 @@ pub(super) use verify::{
 };
 pub(super) use warnings::{
     Said, WarningRow, warning_acknowledge, warning_clear, warning_fetch, warning_open,
-    warning_raise, warnings_page, warnings_to_see,
+    warning_raise, warnings_counts, warnings_page, warnings_to_see,
 };

@@ -162,6 +162,17 @@ pub(in crate::stock) fn warnings_to_see(
     Ok((rows, standing().count().get_result(conn)?))
 }
 
+/// How many warnings stand, and how many of them somebody has acknowledged.
+pub(in crate::stock) fn warnings_counts(conn: &mut AnyConnection) -> Result<(i64, i64), Error> {
+    let standing = || warnings::table.filter(warnings::cleared_at.is_null());
+    let all = standing().count().get_result(conn)?;
+    let acknowledged = standing()
+        .filter(warnings::acknowledged_at.is_not_null())
+        .count()
+        .get_result(conn)?;
+    Ok((all, acknowledged))
+}
+
 /// One page of warnings: the open ones, or all.
 pub(in crate::stock) fn warnings_page(
     conn: &mut AnyConnection,

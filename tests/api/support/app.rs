@@ -4,6 +4,7 @@ use std::net::SocketAddr;
 use std::ops::Deref;
 use std::sync::{Arc, mpsc};
 use std::thread::JoinHandle;
+use std::time::Duration;
 
 use actix_web::dev::ServerHandle;
 use actix_web::rt::System;
@@ -77,6 +78,10 @@ impl TestApp {
             working_day_min: 480,
             demo: false,
             limits: Limits::default(),
+            slow_query: std::time::Duration::from_millis(500),
+            csv: Default::default(),
+            proxies: Default::default(),
+            tls: None,
             forecast: Default::default(),
             rates: None,
             mail: None,
@@ -146,6 +151,8 @@ fn serve(service: Service) -> (SocketAddr, ServerHandle, JoinHandle<()>) {
                 listen: "127.0.0.1:0",
                 threads: 1,
                 shutdown_s: 5,
+                head_wait: Duration::from_millis(500),
+                connections_max: 1_000,
                 workers: &[],
             };
             let running = app::start(service, &serving).expect("a port is free");

@@ -108,6 +108,11 @@ impl Heeltap {
         }
     }
 
+    /// The number of the process.
+    pub(crate) fn id(&self) -> u32 {
+        self.child.id()
+    }
+
     /// Sends it a signal, such as `TERM`.
     pub(crate) fn signal(&self, name: &str) {
         let line = format!("kill -{name} {}", self.child.id());

@@ -4,7 +4,10 @@
 //! and the stock are those of `lab`. Deliberately absent: anything that an upgraded database is later judged by, which is
 //! read from the sample itself.
 
+use std::net::Ipv4Addr;
+
 use heeltap::db::job_claim;
+use heeltap::http::Asker;
 use heeltap::http::sessions::session_open;
 use heeltap::purchasing::ops::{ImportSettings, draft_commit, draft_keep};
 use serde_json::{Value, json};
@@ -217,8 +220,12 @@ pub(super) fn live_with_delivery(app: &TestApp) {
     app.post("/v1/calendar-keys", json!({"name": "wall"}))
         .expect(201);
     let token = app.token().to_owned();
+    let nearby = Asker {
+        address: Ipv4Addr::LOCALHOST.into(),
+        over_tls: false,
+    };
     app.service
-        .as_actor("sign-in", |tx| session_open(tx, &token))
+        .as_actor("sign-in", |tx| session_open(tx, &token, nearby))
         .expect("the database must answer")
         .expect("a session");
 }
@@ -236,8 +243,8 @@ pub(super) fn live_with_drafts(app: &TestApp) {
         });
         kept.expect("the draft must be kept");
     }
-    let received = app
-        .service
-        .as_actor("buyer", |tx| draft_commit(tx, 1, &mut |_| {}));
+    let received = app.service.as_actor("buyer", |tx| {
+        draft_commit(tx, 1, Default::default(), &mut |_| {})
+    });
     received.expect("the draft must be received");
 }
