@@ -13,6 +13,7 @@ mod kills;
 mod refused_writes;
 mod relay;
 mod server_gone;
+mod soak;
 mod stress;
 #[allow(dead_code, unused_imports)]
 #[path = "../api/support/mod.rs"]

@@ -15,10 +15,7 @@ use crate::pages::frame::page;
 use crate::pages::refusal::Refused;
 
 pub(super) fn routes(config: &mut ServiceConfig) {
-    config
-        .service(move_post)
-        .service(cancel_post)
-        .service(undo_post);
+    config.service(deed_post);
 }
 
 /// A form that was sent: who sent it, of which cast, and what was typed.
@@ -29,55 +26,22 @@ struct Sent {
     typed: Typed,
 }
 
-#[post("/casts/{code}/move")]
-async fn move_post(
+#[post("/casts/{code}/{deed:move|cancel|undo}")]
+async fn deed_post(
     service: Data<Service>,
     request: HttpRequest,
     session: Session,
-    code: Path<String>,
+    of: Path<(String, Deed)>,
     form: Form<Typed>,
 ) -> Result<HttpResponse, Refused> {
+    let ((code, deed), typed) = (of.into_inner(), form.into_inner());
     let sent = Sent {
         request,
         session,
-        code: code.into_inner(),
-        typed: form.into_inner(),
+        code,
+        typed,
     };
-    done(&service, Deed::Move, sent).await
-}
-
-#[post("/casts/{code}/cancel")]
-async fn cancel_post(
-    service: Data<Service>,
-    request: HttpRequest,
-    session: Session,
-    code: Path<String>,
-    form: Form<Typed>,
-) -> Result<HttpResponse, Refused> {
-    let sent = Sent {
-        request,
-        session,
-        code: code.into_inner(),
-        typed: form.into_inner(),
-    };
-    done(&service, Deed::Cancel, sent).await
-}
-
-#[post("/casts/{code}/undo")]
-async fn undo_post(
-    service: Data<Service>,
-    request: HttpRequest,
-    session: Session,
-    code: Path<String>,
-    form: Form<Typed>,
-) -> Result<HttpResponse, Refused> {
-    let sent = Sent {
-        request,
-        session,
-        code: code.into_inner(),
-        typed: form.into_inner(),
-    };
-    done(&service, Deed::Undo, sent).await
+    done(&service, deed, sent).await
 }
 
 /// Does what a form asks for, and leads to the cast.

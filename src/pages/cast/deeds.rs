@@ -5,6 +5,7 @@
 
 use std::collections::HashMap;
 
+use serde::Deserialize;
 use serde_json::{Map, Value, json};
 
 use crate::base::FieldError;
@@ -13,7 +14,8 @@ use crate::base::FieldError;
 pub(super) type Typed = HashMap<String, String>;
 
 /// What can be done.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize)]
+#[serde(rename_all = "lowercase")]
 pub(super) enum Deed {
     /// It is planned again for another day.
     Move,

@@ -14,6 +14,7 @@ mod process;
 pub(crate) mod receiver;
 pub(crate) mod receiving;
 pub(crate) mod reconcile;
+pub(crate) mod sheet;
 mod shelf;
 pub(crate) mod smtp;
 
