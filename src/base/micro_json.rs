@@ -66,6 +66,7 @@ impl de::Visitor<'_> for MicroVisitor {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use proptest::prelude::*;
 
     #[test]
     fn json_takes_a_string_or_a_short_number() {
@@ -88,5 +89,38 @@ mod tests {
         assert!(read("\"12,5\"").is_err_and(|e| e.contains("\"12,5\" is not a decimal")));
         let text = serde_json::to_string(&Micro::from_micro(1_500_000)).unwrap_or_default();
         assert_eq!(text, "\"1.5\"");
+    }
+
+    proptest! {
+        #[test]
+        fn what_is_written_is_read(micro in -1_000_000_000_000_000_i64..=1_000_000_000_000_000) {
+            let value = Micro::from_micro(micro);
+            let written = serde_json::to_string(&value).expect("a decimal as JSON");
+            prop_assert_eq!(serde_json::from_str::<Micro>(&written).ok(), Some(value));
+        }
+
+        /// A number means what its digits mean, or is refused; up to 15 digits it is never refused.
+        #[test]
+        fn a_number_is_read_as_its_digits_stand(number in "-?(0|[1-9][0-9]{0,9})(\\.[0-9]{1,8})?(e-?[0-4])?") {
+            let digits = number.split('e').next().unwrap_or_default();
+            let significant = digits.bytes().filter(u8::is_ascii_digit).count();
+            match (serde_json::from_str::<Micro>(&number), Micro::parse(&number)) {
+                (Ok(read), Ok(text)) => prop_assert_eq!(read, text),
+                // `1.0000000` is too fine as a text, and one as a number.
+                (Ok(read), Err(error)) => prop_assert!(
+                    matches!(error, MicroError::TooFine { .. }) && number.trim_end_matches('0').len() < number.len(),
+                    "{} is {} and {}", number, read, error
+                ),
+                (Err(error), Ok(_)) => prop_assert!(significant > 15, "{}: {}", number, error),
+                (Err(_), Err(_)) => {}
+            }
+        }
+
+        #[test]
+        fn any_json_is_read_or_refused(text in "[-+0-9.eE\"a-z ]{0,24}") {
+            if let Ok(value) = serde_json::from_str::<Micro>(&text) {
+                prop_assert!(value.micro().abs() <= INPUT_MAX_UNITS * MICRO_PER_UNIT);
+            }
+        }
     }
 }

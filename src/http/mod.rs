@@ -20,6 +20,8 @@ mod request_id;
 mod service;
 pub mod sessions;
 mod store;
+#[cfg(test)]
+mod tests;
 pub mod tokens;
 
 pub use body::{Body, NoBody, RawBody, document_read};
