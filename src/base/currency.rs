@@ -225,6 +225,7 @@ impl<'de> Deserialize<'de> for Currency {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use proptest::prelude::*;
 
     fn all() -> impl Iterator<Item = &'static str> {
         BY_DIGITS
@@ -262,5 +263,42 @@ mod tests {
         assert_eq!(finer("USD", "89.50"), Some(false));
         assert_eq!(finer("JPY", "0.5"), Some(true));
         assert_eq!(finer("BHD", "0.505"), Some(false));
+    }
+
+    proptest! {
+        #[test]
+        fn any_text_is_a_currency_or_refused(text in "\\PC{0,4}|[A-Za-z]{3}") {
+            match Currency::parse(&text) {
+                Ok(currency) => {
+                    prop_assert!(currency.as_str().eq_ignore_ascii_case(&text));
+                    let written = serde_json::to_string(&currency).expect("a currency as JSON");
+                    prop_assert_eq!(serde_json::from_str::<Currency>(&written).ok(), Some(currency));
+                }
+                Err(error) => prop_assert!(error.to_string().contains(&text.to_ascii_uppercase())
+                    || error.to_string().contains(&text)),
+            }
+        }
+
+        /// Against plain arithmetic: the nearest count of minor units, and of two the even one.
+        #[test]
+        fn an_amount_is_rounded_to_the_nearest_minor_unit(micro in -(1_i64 << 60)..(1_i64 << 60), at in 0_usize..4) {
+            let currency = Currency::parse(["JPY", "EUR", "KWD", "UYW"][at]).expect("a currency");
+            let (unit, amount) = (currency.minor_unit_micro(), Money::from_micro(micro));
+            let rounded = currency.round_to_minor(amount).expect("far from the edge");
+            let off = (rounded.micro() - micro).abs();
+            prop_assert!(rounded.micro() % unit == 0 && 2 * off <= unit);
+            prop_assert!(2 * off < unit || rounded.micro() / unit % 2 == 0);
+            prop_assert_eq!(off == 0, !currency.is_finer_than_minor(amount));
+        }
+
+        #[test]
+        fn what_is_printed_is_the_rounded_amount(micro in -1_000_000_000_000_000_i64..1_000_000_000_000_000, at in 0_usize..4) {
+            let currency = Currency::parse(["JPY", "EUR", "KWD", "UYW"][at]).expect("a currency");
+            let amount = Money::from_micro(micro);
+            let printed = currency.format(amount);
+            let places = printed.split_once('.').map_or(0, |(_, places)| places.len());
+            prop_assert_eq!(places, usize::from(currency.minor_digits()));
+            prop_assert_eq!(Money::parse(&printed), currency.round_to_minor(amount));
+        }
     }
 }

@@ -184,6 +184,19 @@ impl Micro {
         }
     }
 
+    /// Reads what [`Display`](fmt::Display) wrote: any value of the type, without an exponent. For what we kept ourselves.
+    ///
+    /// # Errors
+    /// As [`Micro::parse`], but that only the type limits the magnitude.
+    pub(super) fn parse_kept(text: &str) -> Result<Micro, MicroError> {
+        match Micro::parse(text) {
+            Err(MicroError::OutOfRange { value }) => kept_micro(text)
+                .map(Micro)
+                .ok_or(MicroError::OutOfRange { value }),
+            read => read,
+        }
+    }
+
     /// The sum.
     ///
     /// # Errors
@@ -308,6 +321,19 @@ impl Micro {
             (value * MICRO_PER_UNIT as f64).round_ties_even() as i64
         ))
     }
+}
+
+/// The millionths of a decimal without an exponent; none when they are no `i64`, or the text is no such decimal.
+fn kept_micro(text: &str) -> Option<i64> {
+    let (sign, unsigned) = match text.strip_prefix('-') {
+        Some(rest) => (-1, rest),
+        None => (1, text),
+    };
+    let (whole, fraction) = unsigned.split_once('.').unwrap_or((unsigned, ""));
+    let places = u32::try_from(fraction.len()).ok()?;
+    let missing = u32::try_from(DECIMALS).ok()?.checked_sub(places)?;
+    let digits: i128 = format!("{whole}{fraction}").parse().ok()?;
+    i64::try_from(sign * digits.checked_mul(10_i128.pow(missing))?).ok()
 }
 
 /// What scaling a decimal to millionths gave.

@@ -29,6 +29,7 @@ pub use currency::{Currency, CurrencyError};
 pub use entropy::{Entropy, EntropyError, OsEntropy, SeededEntropy};
 pub use error::{Error, FieldError, Refusal, RefusalKind, Result};
 pub use micro::{INPUT_MAX_UNITS, MICRO_PER_UNIT, Micro, MicroError};
+pub use micro_json::kept_read;
 pub use money::Money;
 pub use quantity::Quantity;
 pub use unit::{Converted, Factor, Unit, UnitError, convert, convert_by_density, factor};

@@ -62,6 +62,7 @@ impl FromRequest for IfMatch {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use proptest::prelude::*;
 
     #[track_caller]
     fn check(header: Option<&str>, version: i64, expected: bool) {
@@ -78,5 +79,33 @@ mod tests {
         check(Some("\"2\", \"3\""), 3, true);
         check(Some("W/\"3\""), 3, false);
         check(Some("*"), 7, true);
+    }
+
+    proptest! {
+        #[test]
+        fn a_version_is_taken_by_its_own_tag_alone(version in any::<i64>(), other in any::<i64>()) {
+            prop_assert_eq!(IfMatch::of(Some(version)).check(other).is_ok(), version == other);
+            prop_assert!(IfMatch::any().check(other).is_ok());
+        }
+
+        /// Tags in a list, between blanks, in any order (RFC 9110, section 13.1.1).
+        #[test]
+        fn one_of_a_list_is_enough(versions in prop::collection::vec(0_i64..20, 1..6), asked in 0_i64..20, blanks in "[ \t]{0,3}") {
+            let tags: Vec<String> = versions.iter().map(|version| format!("{blanks}\"{version}\"{blanks}")).collect();
+            prop_assert_eq!(IfMatch(Some(tags.join(","))).check(asked).is_ok(), versions.contains(&asked));
+        }
+
+        #[test]
+        fn a_weak_tag_and_a_bare_number_never_match(version in any::<i64>()) {
+            let (weak, bare) = (format!("W/\"{version}\""), version.to_string());
+            prop_assert!(IfMatch(Some(weak)).check(version).is_err());
+            prop_assert!(IfMatch(Some(bare)).check(version).is_err());
+        }
+
+        #[test]
+        fn any_header_matches_or_not(text in "\\PC{0,40}", version in any::<i64>()) {
+            let named = text.contains('*') || text.contains(&etag_text(version));
+            prop_assert!(named || IfMatch(Some(text)).check(version).is_err());
+        }
     }
 }

@@ -26,6 +26,8 @@ mod safety;
 mod service;
 pub mod sessions;
 mod store;
+#[cfg(test)]
+mod tests;
 pub mod tls;
 pub mod tokens;
 

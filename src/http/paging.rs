@@ -126,6 +126,7 @@ fn without_cursor(path: &str, query: &str) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use proptest::prelude::*;
 
     #[test]
     fn the_last_page_has_no_next() {
@@ -179,5 +180,57 @@ mod tests {
         check(Some("x"), None, None);
         check(None, Some(0), None);
         check(None, Some(1001), None);
+    }
+
+    proptest! {
+        #[test]
+        fn any_cursor_is_one_of_ours_or_named(text in "\\PC{0,30}|[-+]?[0-9]{0,25}") {
+            let query = PageQuery { cursor: Some(text.clone()), limit: None };
+            let digits = !text.is_empty() && text.bytes().all(|byte| byte.is_ascii_digit());
+            let expected = text.parse::<i64>().ok().filter(|_| digits);
+            match query.page() {
+                Ok(page) => prop_assert_eq!(Some(page.after), expected),
+                Err(problem) => prop_assert!(expected.is_none() && problem.to_string().contains(&text), "{}", problem),
+            }
+        }
+
+        #[test]
+        fn any_limit_is_taken_or_named(limit in prop_oneof![any::<i64>(), -5_i64..1_010]) {
+            let query = PageQuery { cursor: None, limit: Some(limit) };
+            match query.page() {
+                Ok(page) => prop_assert!(page.limit == limit && (1..=1_000).contains(&limit)),
+                Err(problem) => prop_assert!(!(1..=1_000).contains(&limit) && problem.to_string().contains(&limit.to_string())),
+            }
+        }
+
+        /// Page after page by `next`, each row comes once and in order.
+        #[test]
+        fn pages_together_are_the_whole_list(ids in prop::collection::btree_set(1_i64..1_000, 0..60), limit in 1_i64..20) {
+            let all: Vec<i64> = ids.into_iter().collect();
+            let (mut seen, mut cursor) = (Vec::new(), None);
+            loop {
+                let query = PageQuery { cursor, limit: Some(limit) };
+                let page = query.page().map_err(|e| TestCaseError::fail(e.to_string()))?;
+                let fetched = usize::try_from(page.limit + 1).expect("a limit");
+                let rows = all.iter().copied().filter(|id| *id > page.after).take(fetched).collect();
+                let list = List::from_rows(rows, page, |id| *id);
+                prop_assert!(list.items.len() <= 20 && (list.next.is_none() || list.items.len() as i64 == limit));
+                seen.extend(list.items);
+                cursor = list.next;
+                if cursor.is_none() {
+                    break;
+                }
+            }
+            prop_assert_eq!(seen, all);
+        }
+
+        #[test]
+        fn the_next_address_has_one_cursor(names in prop::collection::vec("cursor|[a-z]{1,6}", 0..6)) {
+            let query: Vec<String> = names.iter().map(|name| format!("{name}=1")).collect();
+            let address = without_cursor("/v1/lots", &query.join("&"));
+            prop_assert!(!address.contains("cursor=1") || names.iter().any(|name| name != "cursor" && name.ends_with("cursor")));
+            let kept = names.iter().filter(|name| *name != "cursor").count();
+            prop_assert_eq!(address.matches('=').count(), kept);
+        }
     }
 }

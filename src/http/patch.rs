@@ -137,6 +137,7 @@ impl<B: ToSchema> ToSchema for MergePatch<B> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use proptest::prelude::*;
 
     #[track_caller]
     fn check(target: &str, patch: &str, expected: &str) {
@@ -210,5 +211,97 @@ mod tests {
         assert_eq!(choices[0]["type"], "string");
         assert_eq!(choices[1]["type"], "null");
         assert_eq!(schema["additionalProperties"], false);
+    }
+
+    /// Any JSON, with few names, so that patches meet their documents.
+    fn any_json() -> impl Strategy<Value = Value> {
+        let leaf = prop_oneof![
+            Just(Value::Null),
+            any::<bool>().prop_map(Value::from),
+            any::<i8>().prop_map(Value::from),
+            "[a-c]".prop_map(Value::from)
+        ];
+        leaf.prop_recursive(4, 24, 4, |inner| {
+            prop_oneof![
+                prop::collection::vec(inner.clone(), 0..4).prop_map(Value::from),
+                prop::collection::btree_map("[a-d]", inner, 0..4)
+                    .prop_map(|members| members.into_iter().collect()),
+            ]
+        })
+    }
+
+    /// Whether no object in it, not even within a list, has a member that is `null`.
+    fn without_null_members(value: &Value) -> bool {
+        match value {
+            Value::Object(members) => members
+                .values()
+                .all(|member| !member.is_null() && without_null_members(member)),
+            _ => true,
+        }
+    }
+
+    /// The smallest patch that makes `after` of `before`, by the meaning of a patch and not by how it is applied.
+    fn difference(before: &Value, after: &Value) -> Value {
+        let (Value::Object(old), Value::Object(new)) = (before, after) else {
+            return after.clone();
+        };
+        let removed = old.keys().filter(|name| !new.contains_key(*name));
+        let removed = removed.map(|name| (name.clone(), Value::Null));
+        let changed = new
+            .iter()
+            .filter(|(name, member)| old.get(*name) != Some(member));
+        let changed = changed.map(|(name, member)| {
+            (
+                name.clone(),
+                old.get(name)
+                    .map_or_else(|| member.clone(), |old| difference(old, member)),
+            )
+        });
+        removed.chain(changed).collect()
+    }
+
+    proptest! {
+        #[test]
+        fn a_patch_applied_twice_changes_nothing_more(target in any_json(), patch in any_json()) {
+            let once = merge_patch(target, patch.clone());
+            prop_assert_eq!(merge_patch(once.clone(), patch), once);
+        }
+
+        #[test]
+        fn a_document_becomes_any_other_by_the_difference(before in any_json(), after in any_json()) {
+            prop_assume!(without_null_members(&after));
+            let patch = difference(&before, &after);
+            prop_assert_eq!(merge_patch(before, patch), after);
+        }
+
+        #[test]
+        fn nothing_is_patched_by_an_empty_patch(members in prop::collection::btree_map("[a-d]", any_json(), 0..4)) {
+            let document: Value = members.into_iter().collect();
+            prop_assert_eq!(merge_patch(document.clone(), serde_json::json!({})), document);
+        }
+
+        #[test]
+        fn what_a_patch_does_not_name_stays(before in prop::collection::btree_map("[a-d]", any_json(), 0..4), patch in prop::collection::btree_map("[a-d]", any_json(), 0..4)) {
+            let patched = merge_patch(before.clone().into_iter().collect(), patch.clone().into_iter().collect());
+            for (name, member) in before.iter().filter(|(name, _)| !patch.contains_key(*name)) {
+                prop_assert_eq!(patched.get(name), Some(member));
+            }
+            for (name, change) in &patch {
+                prop_assert_eq!(patched.get(name).is_none(), change.is_null());
+            }
+        }
+
+        #[test]
+        fn any_patch_of_a_document_is_taken_or_names_a_field(members in prop::collection::btree_map("title|pages|[a-d]", any_json(), 0..4)) {
+            let patch = MergePatch::<Note>::new(members.into_iter().collect());
+            let document = serde_json::json!({"title": "a", "pages": 3});
+            for outcome in [patch.check(), patch.onto(document).map(|_| ())] {
+                if let Err(Error::Invalid(faults)) = outcome {
+                    prop_assert!(faults.len() == 1 && !faults[0].detail.is_empty());
+                } else {
+                    prop_assert!(outcome.is_ok());
+                }
+            }
+        }
     }
 }

@@ -59,6 +59,7 @@ fn parse<T: DeserializeOwned>(query: &str) -> Result<T, String> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use proptest::prelude::*;
 
     #[derive(Debug, serde::Deserialize)]
     #[serde(deny_unknown_fields)]
@@ -85,5 +86,43 @@ mod tests {
         check("day=2026%2D13-01", "day `2026-13-01`: ");
         check("colour=red", "colour `red`: unknown field `colour`");
         check("limit=1&limit=2", "duplicate field `limit`");
+    }
+
+    #[derive(Debug, PartialEq, serde::Serialize, serde::Deserialize)]
+    #[serde(deny_unknown_fields)]
+    struct Named {
+        material: String,
+        limit: Option<u32>,
+        dry_run: Option<bool>,
+    }
+
+    proptest! {
+        #[test]
+        fn what_was_written_is_read(material in any::<String>(), limit in any::<Option<u32>>(), dry_run in any::<Option<bool>>()) {
+            let named = Named { material, limit, dry_run };
+            let query = serde_urlencoded::to_string(&named).expect("a query");
+            prop_assert_eq!(parse::<Named>(&query), Ok(named));
+        }
+
+        #[test]
+        fn any_query_is_read_or_refused(query in "\\PC{0,40}|[a-z%=&+0-9]{0,40}|limit=\\PC{0,20}") {
+            if let Err(said) = parse::<Asked>(&query) {
+                prop_assert!(!said.is_empty());
+            }
+        }
+
+        #[test]
+        fn a_wrong_value_is_named_with_its_parameter(value in "[^0-9+]\\PC{0,12}") {
+            let query: String = form_urlencoded::Serializer::new(String::new()).append_pair("limit", &value).finish();
+            let said = parse::<Asked>(&query).err();
+            prop_assert!(said.as_ref().is_some_and(|said| said.starts_with(&format!("limit `{value}`: "))), "{:?}", said);
+        }
+
+        #[test]
+        fn an_unknown_parameter_is_named(name in "[a-z_]{1,10}") {
+            prop_assume!(!["limit", "day"].contains(&name.as_str()));
+            let said = parse::<Asked>(&format!("{name}=1")).err();
+            prop_assert!(said.as_ref().is_some_and(|said| said.contains(&format!("`{name}`"))), "{:?}", said);
+        }
     }
 }

@@ -500,4 +500,33 @@ mod tests {
             }
         }
     }
+
+    proptest! {
+        /// Names are matched by themselves: neither their order nor their case nor blanks around them matter.
+        #[test]
+        fn columns_may_stand_in_any_order(
+            order in Just([0_usize, 1, 2]).prop_shuffle(),
+            rows in prop::collection::vec(prop::array::uniform3("[a-z]{1,4}"), 0..6),
+            upper in any::<bool>(),
+        ) {
+            let names = order.map(|at| COLUMNS[at].name);
+            let header = if upper { names.map(str::to_uppercase).join(" , ") } else { names.join(",") };
+            let mut file = format!("{header}\r\n");
+            for row in &rows {
+                file += &format!("{}\r\n", order.map(|at| row[at].clone()).join(","));
+            }
+            let read = table(file.as_bytes(), Delimiter::Comma).expect("a table");
+            let cells = read.rows().map(|row| std::array::from_fn(|at| row.get(COLUMNS[at].name).to_owned()));
+            prop_assert_eq!(cells.collect::<Vec<[String; 3]>>(), rows);
+        }
+
+        /// A refused file says a line that it has.
+        #[test]
+        fn a_refusal_names_a_line_of_the_file(bytes in prop::collection::vec(prop::sample::select(&b"item,lot\"\r\n\xFFa"[..]), 0..60)) {
+            if let Err(error) = table(&bytes, Delimiter::Comma) {
+                let lines = bytes.split(|byte| *byte == b'\n').count() as u64;
+                prop_assert!(error.line().is_none_or(|line| (1..=lines).contains(&line)), "{}", error);
+            }
+        }
+    }
 }

@@ -138,3 +138,51 @@ pub fn decode(bytes: &[u8], encoding: Encoding) -> Result<Cow<'_, str>, FileErro
         None => Ok(text),
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    /// The byte of a character, by the published mapping of the code page as the table above turns it round.
+    fn byte_of(c: char) -> Option<u8> {
+        (0..=u8::MAX).find(|byte| {
+            let high = WINDOWS_1252_HIGH.get(usize::from(byte.wrapping_sub(0x80)));
+            let (0x80..=0x9F, Some(found)) = (byte, high) else {
+                return char::from(*byte) == c;
+            };
+            *found == Some(c)
+        })
+    }
+
+    proptest! {
+        #[test]
+        fn text_in_utf_8_is_read_as_it_is(text in "[^\u{0}\u{feff}][^\u{0}]{0,40}", marked in any::<bool>()) {
+            let bytes = format!("{}{text}", if marked { "\u{feff}" } else { "" });
+            prop_assert_eq!(decode(bytes.as_bytes(), Encoding::Utf8), Ok(Cow::Borrowed(text.as_str())));
+        }
+
+        #[test]
+        fn text_in_windows_1252_is_read_as_it_was_written(text in "[ -~\n\u{a0}-\u{ff}€‚ƒ„…†‡ˆ‰Š‹ŒŽ‘’“”•–—˜™š›œžŸ]{0,40}") {
+            let bytes: Option<Vec<u8>> = text.chars().map(byte_of).collect();
+            let bytes = bytes.expect("characters of the code page");
+            // What looks like the mark of another encoding is refused as that.
+            prop_assume!(![&b"\xEF\xBB\xBF"[..], b"\xFF\xFE", b"\xFE\xFF"].iter().any(|mark| bytes.starts_with(mark)));
+            prop_assert_eq!(decode(&bytes, Encoding::Windows1252).map(Cow::into_owned), Ok(text));
+        }
+
+        /// Against the standard library: where it finds the first wrong byte, there the refusal is.
+        #[test]
+        fn a_byte_that_is_no_text_is_named_with_its_place(bytes in prop::collection::vec(1_u8.., 0..40)) {
+            prop_assume!(![&b"\xEF\xBB\xBF"[..], b"\xFF\xFE", b"\xFE\xFF"].iter().any(|mark| bytes.starts_with(mark)));
+            let wrong = std::str::from_utf8(&bytes).err().map(|error| error.valid_up_to());
+            let expected = wrong.map(|at| {
+                let before = &bytes[..at];
+                let line = before.split(|byte| *byte == b'\n').count() as u64;
+                let position = before.rsplit(|byte| *byte == b'\n').next().map_or(0, <[u8]>::len) + 1;
+                FileError::NotUtf8 { line, byte: bytes[at], position }
+            });
+            prop_assert_eq!(decode(&bytes, Encoding::Utf8).err(), expected);
+        }
+    }
+}

@@ -339,4 +339,33 @@ mod tests {
             prop_assert_eq!(b.ok().zip(a.ok()).map(|(b, a)| (b - a).num_days()), Some(1462));
         }
     }
+
+    proptest! {
+        #[test]
+        fn every_day_of_the_calendar_is_read(days in 0_u64..84_006) {
+            let first: NaiveDate = "1970-01-01".parse().expect("a day");
+            let day = first + Days::new(days);
+            prop_assert!(day.year() <= 2199);
+            prop_assert_eq!(read_date(&day.to_string()), Ok(day));
+            prop_assert_eq!(read_date(&format!(" {day}\u{a0}")), Ok(day));
+        }
+
+        /// Three numbers that are a day are that day, and all others are refused, as the calendar of the library has it.
+        #[test]
+        fn numbers_are_a_day_or_refused(year in 1_960_i32..2_210, month in 0_u32..14, day in 0_u32..33) {
+            let expected = NaiveDate::from_ymd_opt(year, month, day).filter(|_| (1_970..=2_199).contains(&year));
+            prop_assert_eq!(read_date(&format!("{year}-{month:02}-{day:02}")).ok(), expected);
+        }
+
+        /// Whoever writes a day in another order is told that day, alone or beside the other that it may be.
+        #[test]
+        fn another_order_is_refused_with_the_day(days in 0_u64..84_006, separator in "[/.-]", day_first in any::<bool>()) {
+            let first: NaiveDate = "1970-01-01".parse().expect("a day");
+            let day = first + Days::new(days);
+            let (d, m, y) = (day.day(), day.month(), day.year());
+            let (a, b) = if day_first { (d, m) } else { (m, d) };
+            let said = read_date(&format!("{a:02}{separator}{b:02}{separator}{y}")).map_err(|e| e.to_string());
+            prop_assert!(said.as_ref().is_err_and(|said| said.contains(&day.to_string())), "{:?}", said);
+        }
+    }
 }

@@ -361,6 +361,12 @@ fn plan(mut drafts: Vec<Draft<'_>>, facts: &ImportFacts) -> ImportPlan {
     for lot in &plan.lots {
         plan.rows[lot.row].lots.push(lot.report());
     }
+    // The good rows keep saying what they would have brought.
+    if plan.has_errors() {
+        plan.orders.clear();
+        plan.lines.clear();
+        plan.lots.clear();
+    }
     plan
 }
 

@@ -479,4 +479,19 @@ mod tests {
             prop_assert!(point.is_err() || comma.is_err());
         }
     }
+
+    proptest! {
+        #[test]
+        fn a_plain_number_is_read_under_its_mark(micro in 0_i64..=1_000_000_000_000_000) {
+            let value = Micro::from_micro(micro);
+            for mark in [DecimalMark::Point, DecimalMark::Comma] {
+                let text = value.to_string().replace('.', &mark.mark().to_string());
+                // Three places after the mark may be a group of three digits, which is said.
+                match read_number(&text, mark) {
+                    Ok(read) => prop_assert_eq!(read, ReadNumber { value, warning: None }),
+                    Err(error) => prop_assert!(matches!(error, NumberError::Ambiguous { .. }), "{}: {}", text, error),
+                }
+            }
+        }
+    }
 }

@@ -101,6 +101,7 @@ impl RateTable {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use proptest::prelude::*;
 
     #[track_caller]
     fn check(days: &[&str], asked: &str, expected: Option<&str>) {
@@ -135,6 +136,42 @@ mod tests {
         assert_eq!(euros.as_deref(), Ok("82.602677"));
         for bad in ["", "1/", "1/0", "2/3", "x"] {
             assert!(QuotedRate::parse(bad).is_err(), "{bad:?}");
+        }
+    }
+
+    proptest! {
+        #[test]
+        fn what_was_kept_is_read_back(digits in 1_i64..10_000_000_000, decimals in 0_usize..=18, over in any::<bool>()) {
+            let plain = format!("{digits:0>width$}", width = decimals + 1);
+            let (whole, fraction) = plain.split_at(plain.len() - decimals);
+            let number = if fraction.is_empty() { whole.to_owned() } else { format!("{whole}.{fraction}") };
+            let text = if over { format!("1/{number}") } else { number };
+            let rate = QuotedRate::parse(&text).map_err(|e| TestCaseError::fail(e.to_string()))?;
+            prop_assert_eq!(QuotedRate::parse(&rate.text()), Ok(rate));
+            prop_assert_eq!(rate.text().starts_with("1/"), over);
+        }
+
+        #[test]
+        fn any_text_is_read_or_refused(text in "\\PC{0,20}|(1/)?[0-9.]{0,30}") {
+            match QuotedRate::parse(&text) {
+                Ok(rate) => prop_assert_eq!(QuotedRate::parse(&rate.text()), Ok(rate)),
+                Err(error) => prop_assert!(error.to_string().len() < 400),
+            }
+        }
+
+        /// Against a look at every rate: the last one of the days that still count.
+        #[test]
+        fn the_rate_of_a_day_is_the_last_that_counts(days in prop::collection::btree_set(0_u64..40, 0..12), asked in 0_u64..60) {
+            let usd = Currency::parse("USD").expect("a currency");
+            let first: NaiveDate = "2026-01-01".parse().expect("a day");
+            let mut table = RateTable::default();
+            for day in &days {
+                let rate = QuotedRate::parse(&format!("0.{}", day + 1)).expect("a rate");
+                table.insert(usd, first + Days::new(*day), rate);
+            }
+            let expected = days.iter().filter(|day| **day <= asked && asked - **day <= RATE_DAYS_BACK).max();
+            let expected = expected.map(|day| QuotedRate::parse(&format!("0.{}", day + 1)).expect("a rate"));
+            prop_assert_eq!(table.on(usd, first + Days::new(asked)), expected);
         }
     }
 }

@@ -393,4 +393,41 @@ mod tests {
             let _ = read_rates(file.as_bytes(), &FileFormat::default(), &context);
         }
     }
+
+    proptest! {
+        #[test]
+        fn rates_that_were_written_are_read(
+            rates in prop::collection::btree_map((0_usize..3, 1_u32..=28), (1_i64..10_000_000_000, any::<bool>()), 0..12),
+            backwards in any::<bool>(),
+        ) {
+            let mut file = String::from(if backwards { "source,quote,rate,rate_on,currency\n" } else { "currency,rate_on,rate,quote,source\n" });
+            let mut expected = Vec::new();
+            for ((currency, day), (digits, over)) in &rates {
+                let (currency, day) = (["USD", "NOK", "JPY"][*currency], format!("2026-02-{day:02}"));
+                let rate = format!("{}.{:06}", digits / 1_000_000, digits % 1_000_000);
+                let quote = if *over { "foreign_per_base" } else { "" };
+                let mut cells = [currency, &day, &rate, quote, "\"a, table\""];
+                if backwards {
+                    cells.reverse();
+                }
+                file += &format!("{}\n", cells.join(","));
+                let kept = QuotedRate::parse(&format!("{}{rate}", if *over { "1/" } else { "" }));
+                expected.push((currency.to_owned(), day, kept.expect("a rate"), "a, table".to_owned()));
+            }
+            let found = read(&file).into_iter().map(|reading| reading.row.map(|row| {
+                (row.currency.to_string(), row.rate_on.to_string(), row.quoted, row.source)
+            }));
+            prop_assert_eq!(found.collect::<Result<Vec<_>, _>>(), Ok(expected));
+        }
+
+        #[test]
+        fn a_wrong_cell_is_named_and_no_other(column in 0_usize..4, wrong in "[xyz?]{1,6}") {
+            let mut cells = ["USD", "2026-02-03", "0.92", "base_per_foreign", "a table"].map(str::to_owned);
+            cells[column].clone_from(&wrong);
+            let readings = read(&format!("currency,rate_on,rate,quote,source\n{}\n", cells.join(",")));
+            let errors = readings[0].row.as_ref().expect_err("a wrong cell");
+            prop_assert_eq!(errors.len(), 1);
+            prop_assert_eq!((errors[0].column.as_str(), &errors[0].value), (RATE_COLUMNS[column].name, &wrong));
+        }
+    }
 }

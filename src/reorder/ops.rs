@@ -17,7 +17,7 @@ use super::material_facts::MaterialBooks;
 use super::settings::ForecastSettings;
 use super::store::{self, OpenWarning};
 use super::view::{ReorderDetail, reorder_detail};
-use crate::base::{Currency, Error, Money};
+use crate::base::{Currency, Error, Money, kept_read};
 use crate::catalogue::{Item, item_by_code, material_all};
 use crate::db::{AnyConnection, Tx};
 use crate::http::Service;
@@ -290,7 +290,7 @@ impl Ours {
 pub fn advice_kept(conn: &mut AnyConnection) -> Result<Vec<KeptAdvice>, Error> {
     store::advice_page(conn, 0, i64::MAX)?
         .into_iter()
-        .map(|(_, body)| serde_json::from_str(&body).map_err(Error::internal))
+        .map(|(_, body)| kept_read(&body).map_err(Error::internal))
         .collect()
 }
 

@@ -10,7 +10,7 @@ use utoipa_actix_web::service_config::ServiceConfig;
 use super::ops::{forecast_settings, refresh, reorder_show};
 use super::store;
 use super::view::{ReorderDetail, ReorderView};
-use crate::base::Error;
+use crate::base::{Error, kept_read};
 use crate::db::AnyConnection;
 use crate::http::{Answer, List, Page, PageQuery, Problem, ProblemBody, Query, Service};
 use crate::stock::warnings::{Warning, warnings_list};
@@ -54,7 +54,7 @@ fn kept_list(conn: &mut AnyConnection, page: Page) -> Result<Vec<Kept>, Error> {
     store::advice_page(conn, page.after, page.limit + 1)?
         .into_iter()
         .map(|(item_id, body)| {
-            let body = serde_json::from_str(&body).map_err(Error::internal)?;
+            let body = kept_read(&body).map_err(Error::internal)?;
             Ok(Kept { item_id, body })
         })
         .collect()

@@ -1,7 +1,7 @@
 //! The bench sheet's page: its steps with clock and balance, and what is ticked off.
 
 use heeltap::http::Role;
-use serde_json::{Value, json};
+use serde_json::json;
 
 use crate::support::TestApp;
 use crate::support::browser::Browser;

@@ -1,7 +1,7 @@
 //! What is recorded from the bench sheet's page: a coat, the pour, and the chips that were counted.
 
 use heeltap::http::Role;
-use serde_json::{Value, json};
+use serde_json::json;
 
 use crate::support::TestApp;
 use crate::support::browser::{Browser, Seen, form_key};

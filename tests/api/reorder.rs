@@ -10,7 +10,7 @@ use heeltap::stock::views::lots_list;
 use heeltap::stock::warnings::{AcknowledgeIn, warning_acknowledge};
 use serde_json::{Value, json};
 
-use crate::support::lab::{day, micro, receive, stocked};
+use crate::support::lab::{catalogue, day, micro, receive, stocked};
 use crate::support::{TestApp, send};
 
 /// The first pack of a lot.
@@ -399,4 +399,50 @@ fn a_refused_booking_and_one_made_in_time_are_told_apart_in_the_series() {
         unbooked[0], "1",
         "a refusal of the day itself gives no notice"
     );
+}
+
+/// No single figure that is sent is above a thousand million; sums of several are, and have to be read back when they were
+/// kept: the advice on the stock, and the plan of a cast.
+#[test]
+fn sums_beyond_any_single_figure_are_kept_and_read() {
+    const MOST: &str = "1000000000";
+    let app = TestApp::start();
+    catalogue(&app);
+    for (material, packs) in [
+        ("base", "1000"),
+        ("agent", "100"),
+        ("tray", "2"),
+        ("cup", "9"),
+        ("tape", "30"),
+        ("vial", "9"),
+        ("stirrer", "9"),
+    ] {
+        receive(&app, material, "L1", None, &[packs], MOST);
+    }
+    for lot in ["L2", "L3"] {
+        receive(&app, "base", lot, None, &[MOST], MOST);
+    }
+    for _ in 0..2 {
+        let list = app.get("/v1/reorder").expect(200).json();
+        let base = &list["items"].as_array().unwrap()[0];
+        assert_eq!(
+            (&base["material"], &base["on_hand"]),
+            (&json!("base"), &json!("2000001000"))
+        );
+    }
+    app.service
+        .db()
+        .read(heeltap::reorder::advice_kept)
+        .expect("advice that was kept");
+    let request = json!({"recipe": "chip", "containers": 2, "cast_on": "2026-03-02", "allow_mixed_kits": true});
+    let booked = app.post("/v1/casts", request).expect(201).json();
+    let total = booked["plan"]["cost"]["total"].as_str().unwrap();
+    assert!(
+        total.len() > MOST.len() && total.split('.').next().unwrap().len() >= MOST.len(),
+        "{total}"
+    );
+    let code = booked["code"].as_str().unwrap();
+    let read = app.get(&format!("/v1/casts/{code}")).expect(200).json();
+    assert_eq!(read["plan"]["cost"], booked["plan"]["cost"]);
+    app.get("/v1/casts").expect(200);
 }

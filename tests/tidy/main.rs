@@ -1,10 +1,12 @@
 //! Keeps the house in order: which room may know which, where the database library may be named, which files are pure,
-//! that every file says what it is for, where every function has an example, and how long files and functions may be.
+//! that every file says what it is for, where every function has an example, how long files and functions may be, and that
+//! each library has a reason.
 //!
 //! Invariants: each rule is a function from source text to faults, and is itself tested with a sample that breaks it;
 //! an exception has a reason, and one that is no longer needed is a fault. Deliberately absent: what the compiler and
 //! clippy already see.
 
+mod libraries;
 mod rules;
 mod source;
 
@@ -153,7 +155,13 @@ const LONGER: &[(&str, &str)] = &[];
 fn repository() -> Vec<Source> {
     let root = Path::new(env!("CARGO_MANIFEST_DIR"));
     let mut files = Vec::new();
-    for folder in ["src", "tests", "benches"] {
+    for folder in [
+        "src",
+        "tests",
+        "benches",
+        "fuzz/checks",
+        "fuzz/fuzz_targets",
+    ] {
         collect(&root.join(folder), &mut files);
     }
     files.sort();

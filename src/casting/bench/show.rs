@@ -8,7 +8,7 @@ use super::build::{SheetFacts, hazards, lay_out, materials, other_cautions, plan
 use super::clock::{Anchors, Mixing};
 use super::drawing::lot;
 use super::sheet::{BenchSheet, Recorded, TakenLot};
-use crate::base::{Error, RefusalKind};
+use crate::base::{Error, RefusalKind, kept_read};
 use crate::casting::life::view::{CastView, cast_show};
 use crate::casting::planning::coats_ahead::all_turns;
 use crate::casting::planning::plan_view::LoadView;
@@ -48,7 +48,7 @@ pub fn sheet_show(
     }
     let missing = || Error::not_found("cast", code);
     let row = store::cast_by_code(conn, code)?.ok_or_else(missing)?;
-    let facts: RecipeFacts = serde_json::from_str(&row.facts).map_err(Error::internal)?;
+    let facts: RecipeFacts = kept_read(&row.facts).map_err(Error::internal)?;
     let holdings = cast_holdings(conn, cast.id)?;
     let needs = cast_needs(conn, cast.id)?;
     let codes: BTreeMap<i64, String> = materials(&facts)

@@ -11,7 +11,7 @@ use super::pour_input::{PourIn, Poured, PouredBatch, settle_pour};
 use super::standing::{Standing, standing};
 use super::takes::{Takes, Wanted, decide};
 use super::view::{CastView, cast_show};
-use crate::base::{Error, Micro, Quantity, RefusalKind};
+use crate::base::{Error, Micro, Quantity, RefusalKind, kept_read};
 use crate::casting::cost::Components;
 use crate::casting::planning::charging::cost_shares;
 use crate::casting::planning::coating::{coat_need, vials_need};
@@ -346,5 +346,5 @@ pub(in crate::casting) fn keep_costs(
 
 /// The plan of a cast, from the document kept on it.
 pub(in crate::casting) fn plan_of(document: &str) -> Result<CastPlan, Error> {
-    serde_json::from_str(document).map_err(Error::internal)
+    kept_read(document).map_err(Error::internal)
 }

@@ -10,7 +10,7 @@ use super::charges_input::{ChargeChange, ChargesIn};
 use super::reschedule::cast_replan;
 use super::standing::{Standing, standing};
 use super::view::{CastView, cast_show, components};
-use crate::base::{Error, RefusalKind};
+use crate::base::{Error, RefusalKind, kept_read};
 use crate::casting::planning::charging::{borne_by, charge_warnings, charges_allowed, cost_shares};
 use crate::casting::planning::charging_load::{charged_grants, grants, named_hold};
 use crate::casting::planning::request::Charge;
@@ -170,7 +170,7 @@ pub(super) fn change_keep(
 
 /// A change of charges, as it is shown.
 pub(super) fn change_shown(row: ChargeChangeRow) -> Result<ChargeChange, Error> {
-    let charges = |text: &str| serde_json::from_str(text).map_err(Error::internal);
+    let charges = |text: &str| kept_read(text).map_err(Error::internal);
     Ok(ChargeChange {
         recorded_at: instant(row.recorded_at),
         actor: row.actor,

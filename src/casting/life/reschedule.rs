@@ -8,7 +8,7 @@ use super::coat_needs::{coat_needs_renew, coat_reach};
 use super::recharge::{change_keep, charges_now};
 use super::standing::{Standing, standing_besides};
 use super::view::{CastView, cast_show};
-use crate::base::{Error, Micro};
+use crate::base::{Error, Micro, kept_read};
 use crate::casting::planning::charging::charges_allowed;
 use crate::casting::planning::charging_load::{grants, named_hold};
 use crate::casting::planning::load::{materials, plan_facts, recipe};
@@ -100,7 +100,7 @@ fn locked(
 
 /// What the cast was asked for, changed by the patch.
 fn changed(row: &CastRow, patch: &MergePatch<PlanRequest>) -> Result<PlanRequest, Error> {
-    let before: PlanRequest = serde_json::from_str(&row.request).map_err(Error::internal)?;
+    let before: PlanRequest = kept_read(&row.request).map_err(Error::internal)?;
     let request = patch.onto(serde_json::from_str(&row.request).map_err(Error::internal)?)?;
     if request.recipe != before.recipe {
         let detail = format!(

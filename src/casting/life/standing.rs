@@ -3,7 +3,7 @@
 use super::coat_needs::coat_reach;
 use super::pour::{PourRecord, plan_of};
 use super::pour_input::Poured;
-use crate::base::{Error, RefusalKind};
+use crate::base::{Error, RefusalKind, kept_read};
 use crate::casting::planning::geometry::durable;
 use crate::casting::planning::plan_view::CastPlan;
 use crate::casting::planning::request::PlanRequest;
@@ -46,7 +46,7 @@ pub(in crate::casting) fn standing_besides(
     let missing = || Error::not_found("cast", code);
     let before = store::cast_by_code(tx.conn, code)?.ok_or_else(missing)?;
     let id = before.id;
-    let kept: RecipeFacts = serde_json::from_str(&before.facts).map_err(Error::internal)?;
+    let kept: RecipeFacts = kept_read(&before.facts).map_err(Error::internal)?;
     // A step changes the coats of the mould, and with them what its other booked casts need. The release agent is locked
     // even when no vial is needed: coats may have gone since.
     let agent: Vec<i64> = kept.release_agent.iter().map(|agent| agent.id).collect();
@@ -63,8 +63,8 @@ pub(in crate::casting) fn standing_besides(
         id,
         code: row.code.clone(),
         state: row.state.clone(),
-        request: serde_json::from_str(&row.request).map_err(Error::internal)?,
-        facts: serde_json::from_str(&row.facts).map_err(Error::internal)?,
+        request: kept_read(&row.request).map_err(Error::internal)?,
+        facts: kept_read(&row.facts).map_err(Error::internal)?,
         plan: plan_of(&row.plan)?,
         grants,
         materials,
@@ -98,7 +98,7 @@ impl Standing {
             .pour
             .as_deref()
             .ok_or_else(|| Error::internal("a cast that was not poured has no pour"))?;
-        serde_json::from_str(text).map_err(Error::internal)
+        kept_read(text).map_err(Error::internal)
     }
 
     /// What was poured, settled as it is kept.

@@ -8,7 +8,7 @@ use super::charges_input::ChargeChange;
 use super::demold_input::DemoldRecord;
 use super::pour::{PourRecord, plan_of};
 use super::recharge::change_shown;
-use crate::base::{Currency, Error, Micro, Money};
+use crate::base::{Currency, Error, Micro, Money, kept_read};
 use crate::casting::cost::{Component, Components, CostView};
 use crate::casting::planning::charging::ChargeWarning;
 use crate::casting::planning::plan_view::{CastPlan, PickView};
@@ -123,7 +123,7 @@ pub fn casts_demolded_last(
 
 fn read<T: serde::de::DeserializeOwned>(text: &Option<String>) -> Result<Option<T>, Error> {
     text.as_deref()
-        .map(serde_json::from_str)
+        .map(kept_read)
         .transpose()
         .map_err(Error::internal)
 }
@@ -176,7 +176,7 @@ fn shown(
     Ok(CastView {
         recipe: plan.recipe.to_string(),
         cast_on: row.cast_on,
-        request: serde_json::from_str(&row.request).map_err(Error::internal)?,
+        request: kept_read(&row.request).map_err(Error::internal)?,
         charges,
         charge_warnings: plan.charge_warnings.clone(),
         charge_changes: changes

@@ -7,7 +7,7 @@ use serde::Deserialize;
 use super::charging::{ChargedGrant, planned_share};
 use super::load::unknown;
 use super::request::Charge;
-use crate::base::{Error, Micro, Money, RefusalKind};
+use crate::base::{Error, Micro, Money, RefusalKind, kept_read};
 use crate::casting::store;
 use crate::catalogue::{Entry, GrantBody, entries_hold, entries_hold_alone, grant_by_code};
 use crate::db::AnyConnection;
@@ -101,7 +101,7 @@ fn paid_for(
         }
         spent = spent.checked_add(row.cost)?;
         if let Some(plan) = row.booked_plan {
-            let plan: PlannedCost = serde_json::from_str(&plan).map_err(Error::internal)?;
+            let plan: PlannedCost = kept_read(&plan).map_err(Error::internal)?;
             booked = booked.checked_add(planned_share(plan.cost.total, row.share)?)?;
         }
     }

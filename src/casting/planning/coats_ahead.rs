@@ -3,7 +3,7 @@
 use chrono::NaiveDate;
 
 use super::coating::{coat_need, coats_pass, vials_quantity};
-use crate::base::{Error, Money};
+use crate::base::{Error, Money, kept_read};
 use crate::casting::store::{self, BookedOnMold};
 use crate::casting::sums::coats::Coat;
 use crate::casting::sums::pool::PoolState;
@@ -68,7 +68,7 @@ pub(in crate::casting) fn turns(
     let mut turns = Vec::with_capacity(booked.len());
     for cast in booked.into_iter().filter(|cast| admit(cast)) {
         let containers = u32::try_from(cast.containers).map_err(Error::internal)?;
-        let facts: RecipeFacts = serde_json::from_str(&cast.facts).map_err(Error::internal)?;
+        let facts: RecipeFacts = kept_read(&cast.facts).map_err(Error::internal)?;
         let turn = Turn {
             cast_id: cast.id,
             code: cast.code,

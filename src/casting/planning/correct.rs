@@ -7,7 +7,7 @@ use super::correction_view::{CorrectionIn, CorrectionOut};
 use super::geometry::vessel;
 use super::load::unknown;
 use super::mixing::{cup_limit, mass_ratio, ratio_of};
-use crate::base::{Code, Error, Quantity, RefusalKind};
+use crate::base::{Code, Error, Quantity, RefusalKind, kept_read};
 use crate::casting::store;
 use crate::casting::sums::mix::MassRatio;
 use crate::catalogue::{
@@ -134,9 +134,8 @@ fn of_cast(
         );
         return Err(Error::refused(RefusalKind::WrongState, detail).with("state", row.state));
     }
-    let facts: RecipeFacts = serde_json::from_str(&row.facts).map_err(Error::internal)?;
-    let request: super::request::PlanRequest =
-        serde_json::from_str(&row.request).map_err(Error::internal)?;
+    let facts: RecipeFacts = kept_read(&row.facts).map_err(Error::internal)?;
+    let request: super::request::PlanRequest = kept_read(&row.request).map_err(Error::internal)?;
     let charges = store::charges_fetch(conn, row.id)?;
     let rules = PickRules {
         day: today,

@@ -3,7 +3,7 @@
 use chrono::NaiveDate;
 
 use super::day::{DayFacts, OtherCast, cast_load};
-use crate::base::Error;
+use crate::base::{Error, kept_read};
 use crate::casting::store;
 use crate::catalogue::RecipeFacts;
 use crate::db::AnyConnection;
@@ -19,7 +19,7 @@ pub(in crate::casting) fn day_facts(
 ) -> Result<DayFacts, Error> {
     let mut others = Vec::new();
     for (cast_id, code, containers, facts) in store::casts_of_day(conn, day)? {
-        let facts: RecipeFacts = serde_json::from_str(&facts).map_err(Error::internal)?;
+        let facts: RecipeFacts = kept_read(&facts).map_err(Error::internal)?;
         let containers = u32::try_from(containers).map_err(Error::internal)?;
         others.extend(cast_load(&facts, containers).map(|load| OtherCast {
             cast_id,

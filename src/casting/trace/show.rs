@@ -4,7 +4,7 @@ use std::collections::{BTreeSet, HashMap};
 
 use super::lot::{CastInShort, CoatFacts, LotFacts, lot_trace, uses};
 use super::view::{CastTrace, CoatTrace, LotTrace, MaterialTrace, VialTrace};
-use crate::base::{Error, Money};
+use crate::base::{Error, Money, kept_read};
 use crate::casting::life::demold_input::DemoldRecord;
 use crate::casting::planning::request::Charge;
 use crate::casting::store::{self, CoatRow, MovedBy};
@@ -123,7 +123,7 @@ fn casts_in_short(conn: &mut AnyConnection, ids: &[i64]) -> Result<Vec<CastInSho
             let demold: Option<DemoldRecord> = row
                 .demold
                 .as_deref()
-                .map(serde_json::from_str)
+                .map(kept_read)
                 .transpose()
                 .map_err(Error::internal)?;
             Ok(CastInShort {

@@ -5,7 +5,7 @@ use std::collections::HashMap;
 use chrono::NaiveDate;
 use serde::Deserialize;
 
-use crate::base::{Code, Error, Micro, Quantity};
+use crate::base::{Code, Error, Micro, Quantity, kept_read};
 use crate::casting::sums::learned::{FactorPosterior, Noise};
 use crate::catalogue::RESIDUE_QUANTILE_DEFAULT;
 
@@ -193,8 +193,8 @@ impl PouredCast {
         plan: &str,
         pour: &str,
     ) -> Result<Self, Error> {
-        let plan: PlanDocument = serde_json::from_str(plan).map_err(Error::internal)?;
-        let pour: PourDocument = serde_json::from_str(pour).map_err(Error::internal)?;
+        let plan: PlanDocument = kept_read(plan).map_err(Error::internal)?;
+        let pour: PourDocument = kept_read(pour).map_err(Error::internal)?;
         Ok(Self {
             id,
             code,

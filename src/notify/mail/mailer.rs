@@ -17,7 +17,7 @@ use super::ops::{DIGEST_DAILY, digest_queue};
 use super::render::rendered;
 use super::send::send;
 use super::settings::MailSettings;
-use crate::base::Error;
+use crate::base::{Error, kept_read};
 use crate::http::Service;
 use crate::notify::deliveries::attempt::{AttemptEnd, Retries, Settlement};
 use crate::notify::deliveries::view::Channel;
@@ -186,7 +186,7 @@ fn hand_over(settings: &MailSettings, claimed: &Claimed) -> AttemptEnd {
     if claimed.topic != DIGEST_DAILY {
         return refused(format!("`{}` is not mailed", claimed.topic));
     }
-    let message: DigestMessage = match serde_json::from_str(&claimed.payload) {
+    let message: DigestMessage = match kept_read(&claimed.payload) {
         Ok(message) => message,
         Err(error) => return refused(format!("the message cannot be read: {error}")),
     };

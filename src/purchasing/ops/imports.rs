@@ -12,7 +12,7 @@ use sha2::{Digest, Sha256};
 use utoipa::ToSchema;
 
 use super::load::{facts_load, named_load};
-use crate::base::{Currency, Error, Quantity, RefusalKind};
+use crate::base::{Currency, Error, Quantity, RefusalKind, kept_read};
 use crate::catalogue::{entries_hold, materials_mark, supplier_ensure};
 use crate::db::{AnyConnection, Tx, instant};
 use crate::http::Page;
@@ -404,6 +404,6 @@ pub fn imports_latest(
 }
 
 fn kept<'a, R: Deserialize<'a>>(row: &'a store::ImportRow) -> Result<KeptReport<R>, Error> {
-    serde_json::from_str(&row.outcome)
+    kept_read(&row.outcome)
         .map_err(|error| Error::internal(format!("import {} does not read back: {error}", row.id)))
 }

@@ -115,6 +115,8 @@ fn every_fault_of_every_row_is_said() {
     );
     assert_eq!(plan.rows[0].errors.len(), 3);
     assert!(plan.has_errors());
+    assert!(plan.orders.is_empty() && plan.lines.is_empty() && plan.lots.is_empty());
+    assert_eq!(plan.rows[2].lots.len(), 1, "what the good row would bring");
     assert_eq!(plan.into_preview().lots_created, 0);
 }
 
