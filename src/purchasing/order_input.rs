@@ -21,10 +21,18 @@ use crate::base::{Currency, FieldError, Micro, Money};
 #[serde(deny_unknown_fields)]
 pub struct OrderIn {
     /// Its number, 1 to 64 characters.
-    #[schema(min_length = 1, max_length = 64)]
+    #[schema(
+        min_length = 1,
+        max_length = 64,
+        pattern = r"^[^\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f]*[^\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\s][^\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f]*$"
+    )]
     pub order_no: String,
     /// Name or code of the supplier; one that is not known is created.
-    #[schema(min_length = 1, max_length = 200)]
+    #[schema(
+        min_length = 1,
+        max_length = 200,
+        pattern = r"^[^\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f]*[^\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\s][^\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f]*$"
+    )]
     pub supplier: String,
     /// The day of the order.
     pub ordered_on: NaiveDate,
@@ -64,7 +72,7 @@ macro_rules! line {
             /// Whether the tax is recovered, and so no part of the cost.
             pub tax_recoverable: Option<bool>,
             /// Units of the base currency for one unit of the line's currency.
-            #[schema(value_type = Option<String>)]
+            #[schema(value_type = Option<String>, pattern = r"^[0-9]+(\.[0-9]+)?$")]
             pub rate: Option<Rate>,
         }
 
@@ -95,6 +103,7 @@ line! {
         #[schema(minimum = 1, maximum = 999_999)]
         line_no: u32,
         /// Code of a material or kit.
+        #[schema(pattern = r"\S")]
         item: String,
         /// Number of packs.
         #[schema(minimum = 1, maximum = 10_000)]
