@@ -14,7 +14,7 @@ use super::landed::SpreadBasis;
 use super::number::DecimalMark;
 use super::rate::Rate;
 use super::row::{COLUMNS, ReadContext, RowReading, read_row};
-use crate::base::{Currency, FieldError, Micro, Money};
+use crate::base::{Code, Currency, FieldError, Micro, Money};
 
 /// An order to be placed.
 #[derive(Debug, Clone, Deserialize, ToSchema)]
@@ -56,8 +56,10 @@ macro_rules! line {
         pub struct $name {
             $($(#[$field_meta])* pub $field: $kind,)*
             /// The supplier's lot code; needed once it is received.
+            #[schema(max_length = 200, pattern = r"^[^\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f]*$")]
             pub lot: Option<String>,
             /// The lot code that both parts of a kit share; the lot code unless said.
+            #[schema(max_length = 200, pattern = r"^[^\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f]*$")]
             pub kit_lot: Option<String>,
             /// When it expires.
             pub expires_on: Option<NaiveDate>,
@@ -103,7 +105,7 @@ line! {
         #[schema(minimum = 1, maximum = 999_999)]
         line_no: u32,
         /// Code of a material or kit.
-        #[schema(pattern = r"\S")]
+        #[schema(value_type = Code)]
         item: String,
         /// Number of packs.
         #[schema(minimum = 1, maximum = 10_000)]
@@ -119,6 +121,7 @@ line! {
         /// When it arrived, if it has.
         received_on: Option<NaiveDate>,
         /// Code of the grant that pays.
+        #[schema(value_type = Option<Code>)]
         funded_by: Option<String>,
     }
 }

@@ -81,7 +81,10 @@ fn an_order_that_no_address_could_name_is_refused() {
     for number in [".", "..", " .. "] {
         let refused = app.post("/v1/orders", order(number)).expect(422);
         assert!(
-            refused.pointers().contains(&"/order_no"),
+            refused
+                .pointers()
+                .iter()
+                .any(|pointer| pointer == "/order_no"),
             "{}",
             refused.text
         );
