@@ -90,7 +90,9 @@ def put_right(body, chance, trays="containers", chips="good_chips_wanted"):
         body["cast_on"] = (date.today() + timedelta(days=chance % 60)).isoformat()
         if chips not in body:
             body[trays] = 1 + chance % 6
-        for name in ("groups", "heat_override_reason", "residue_quantile"):
+        if "groups" in body:
+            body["groups"] = 1
+        for name in ("heat_override_reason", "residue_quantile"):
             body.pop(name, None)
     for name in ("poured_on", "demolded_on", "treated_on", "inspected_on"):
         if name in body:
@@ -160,7 +162,8 @@ def sayable(body, error):
         return not value.is_integer()
     if SAYABLE.search(error["detail"]):
         return True
-    return "out of range" in error["detail"] and isinstance(value, int)
+    # The number refused is the sender's own, and no sum of it and others.
+    return isinstance(value, int) and error["detail"].startswith(f"{value} is out of range")
 
 
 def at(body, pointer):
