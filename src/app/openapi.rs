@@ -8,7 +8,7 @@ use utoipa::openapi::Required;
 use utoipa::openapi::extensions::ExtensionsBuilder;
 use utoipa::openapi::path::Operation;
 use utoipa::openapi::path::{Parameter, ParameterBuilder, ParameterIn};
-use utoipa::openapi::schema::{ObjectBuilder, Type};
+use utoipa::openapi::schema::{ObjectBuilder, Schema, SchemaType, Type};
 use utoipa::openapi::security::{Http, HttpAuthScheme, SecurityRequirement, SecurityScheme};
 use utoipa::openapi::{ContentBuilder, OpenApi, PathItem, Ref, RefOr, Response, ResponseBuilder};
 use utoipa::{Modify, OpenApi as _};
@@ -46,6 +46,9 @@ use crate::http::{Door, ProblemBody, Role};
 struct ApiDoc;
 
 const SCHEME: &str = "bearer";
+
+/// The header by which a write is done once.
+const KEY: &str = "Idempotency-Key";
 
 /// POSTs that only compute: they write nothing, so that a key has nothing to keep.
 const COMPUTES: &[&str] = &[
@@ -101,12 +104,14 @@ fn operation_mut<'a>(item: &'a mut PathItem, method: &str) -> Option<&'a mut Ope
     }
 }
 
-/// Adds to an operation what its door says, and the problems that any operation may answer.
+/// Adds to an operation what its door says, and the problems that any operation of its shape may answer.
 fn complete(operation: &mut Operation, door: &Door) {
+    parameters(operation);
     let Some(roles) = door.roles else {
         return;
     };
     headers(operation, door);
+    refusals(operation, door);
     let no_scopes: [&str; 0] = [];
     operation.security = Some(vec![SecurityRequirement::new(SCHEME, no_scopes)]);
     let words: Vec<&str> = roles
@@ -135,27 +140,70 @@ fn complete(operation: &mut Operation, door: &Door) {
     }
 }
 
-/// Adds the headers that every operation of its method takes.
+/// Says of what stands in an address and of what may be left out what the handlers' types do not: ids count from 1, and
+/// what is left out is not there, as neither an address nor a header can hold `null`.
+fn parameters(operation: &mut Operation) {
+    for parameter in operation.parameters.iter_mut().flatten() {
+        let RefOr::T(parameter) = parameter else {
+            continue;
+        };
+        match &mut parameter.schema {
+            Some(RefOr::T(Schema::Object(schema))) => {
+                if let SchemaType::Array(types) = &mut schema.schema_type {
+                    types.retain(|one| *one != Type::Null);
+                    if let [only] = types.as_slice() {
+                        schema.schema_type = SchemaType::Type(only.clone());
+                    }
+                }
+                let id = parameter.parameter_in == ParameterIn::Path
+                    && schema.schema_type == SchemaType::Type(Type::Integer);
+                if id {
+                    schema.minimum = Some(1.into());
+                }
+            }
+            Some(RefOr::T(Schema::OneOf(choice))) => {
+                choice.items.retain(|one| !is_null(one));
+                if let [only] = choice.items.as_slice() {
+                    parameter.schema = Some(only.clone());
+                }
+            }
+            _ => {}
+        }
+    }
+}
+
+fn is_null(schema: &RefOr<Schema>) -> bool {
+    matches!(schema, RefOr::T(Schema::Object(object)) if object.schema_type == SchemaType::Type(Type::Null))
+}
+
+/// Adds the headers that every operation of its method takes, and says of each what it may hold.
 fn headers(operation: &mut Operation, door: &Door) {
-    let (name, required, description) = match door.method {
-        "POST" if !COMPUTES.contains(&door.path) => (
-            "Idempotency-Key",
+    let text = || ObjectBuilder::new().schema_type(Type::String);
+    let (name, required, description, schema) = match door.method {
+        "POST" if writes(door) => (
+            KEY,
             Required::False,
             "Any text of 1 to 200 characters. A repeat with the same key and body within 7 days is answered as the first was, and done once",
+            // Blanks at an end of a header are no part of it, so that something else has to be there.
+            text()
+                .pattern(Some(r"^[\t -~]*[!-~][\t -~]*$"))
+                .max_length(Some(200)),
         ),
         "PATCH" => (
             "If-Match",
             Required::True,
             "The `ETag` of the version that the change is based on",
+            text(),
         ),
         _ => return,
     };
     let parameters = operation.parameters.get_or_insert_default();
-    let same = |known: &RefOr<Parameter>| matches!(known, RefOr::T(known) if known.name == name);
-    if parameters.iter().any(same) {
+    let same =
+        |known: &&mut RefOr<Parameter>| matches!(known, RefOr::T(known) if known.name == name);
+    if let Some(RefOr::T(known)) = parameters.iter_mut().find(same) {
+        known.schema = Some(schema.into());
         return;
     }
-    let schema = ObjectBuilder::new().schema_type(Type::String).build();
     parameters.push(RefOr::T(
         ParameterBuilder::new()
             .name(name)
@@ -165,6 +213,43 @@ fn headers(operation: &mut Operation, door: &Door) {
             .schema(Some(schema))
             .build(),
     ));
+}
+
+/// Whether an operation is a POST that writes, so that it takes an `Idempotency-Key`.
+fn writes(door: &Door) -> bool {
+    door.method == "POST" && !COMPUTES.contains(&door.path)
+}
+
+/// Adds the refusals that follow from what an operation takes, in the order in which they are answered.
+fn refusals(operation: &mut Operation, door: &Door) {
+    let takes = |place: ParameterIn| {
+        let mut parameters = operation.parameters.iter().flatten();
+        parameters.any(|known| matches!(known, RefOr::T(known) if known.parameter_in == place))
+    };
+    let body = operation.request_body.is_some();
+    let foreseen = [
+        ("415", body, "The body is of another kind"),
+        ("413", body || writes(door), "The body is too long"),
+        (
+            "400",
+            body || writes(door) || takes(ParameterIn::Query),
+            "The body, a value of the query or the `Idempotency-Key` is malformed",
+        ),
+        (
+            "422",
+            body || writes(door),
+            "A value is not right, or the `Idempotency-Key` belongs to another request",
+        ),
+        ("404", takes(ParameterIn::Path), "There is none"),
+        ("412", door.method == "PATCH", "It has changed meanwhile"),
+        ("428", door.method == "PATCH", "`If-Match` is missing"),
+    ];
+    let responses = &mut operation.responses.responses;
+    for (status, _, description) in foreseen.iter().filter(|(_, applies, _)| *applies) {
+        responses
+            .entry((*status).to_owned())
+            .or_insert_with(|| RefOr::T(problem((*description).to_owned())));
+    }
 }
 
 fn problem(description: String) -> Response {

@@ -115,6 +115,7 @@ enum Kind {
     Unavailable,
     ReadOnly,
     StorageFull,
+    Unkeepable,
     Internal,
 }
 
@@ -124,6 +125,10 @@ impl Kind {
             Kind::Unavailable => Error::Unavailable { detail },
             Kind::ReadOnly => Error::ReadOnly { detail },
             Kind::StorageFull => Error::StorageFull { detail },
+            Kind::Unkeepable => Error::invalid(
+                "",
+                "a text has the character U+0000, which cannot be kept: leave it out",
+            ),
             Kind::Internal => Error::Internal(detail),
         }
     }
@@ -142,7 +147,7 @@ fn by_kind(kind: &DatabaseErrorKind, message: &str) -> Kind {
 
 /// Neither database library hands over the error code, so that the message has to serve.
 fn by_text(message: &str) -> Option<Kind> {
-    const TEXTS: [(&str, Kind); 16] = [
+    const TEXTS: [(&str, Kind); 17] = [
         ("database or disk is full", Kind::StorageFull),
         ("no space left on device", Kind::StorageFull),
         ("disk full", Kind::StorageFull),
@@ -159,6 +164,8 @@ fn by_text(message: &str) -> Option<Kind> {
         ("lock timeout", Kind::Unavailable),
         ("deadlock detected", Kind::Unavailable),
         ("the database system is", Kind::Unavailable),
+        // PostgreSQL's texts know no U+0000; the connection has checked that all else is UTF-8.
+        ("invalid byte sequence for encoding", Kind::Unkeepable),
     ];
     let message = message.to_lowercase();
     TEXTS

@@ -129,8 +129,9 @@ async fn mix_corrections_post(service: Data<Service>, body: Body<CorrectionIn>) 
     tag = "casts",
     request_body = PlanRequest,
     responses(
-        (status = 201, description = "The cast", body = CastView),
-        (status = "default", description = "A problem; a shortage or a grant that does not pay (409) says what is missing", body = ProblemBody, content_type = "application/problem+json"),
+        (status = 201, description = "The cast", body = CastView, headers(("Location" = String, description = "Its address"), ("ETag" = String, description = "Its version"))),
+        (status = 409, description = "A shortage or a grant that does not pay, which says what is missing; or something it names is retired", body = ProblemBody, content_type = "application/problem+json"),
+        (status = "default", description = "A problem", body = ProblemBody, content_type = "application/problem+json"),
     ),
     params(("Idempotency-Key" = Option<String>, Header, description = "Repeats of the same request are answered from the books")),
     security(("bearer" = []))
@@ -153,6 +154,7 @@ async fn casts_post(service: Data<Service>, body: Body<PlanRequest>) -> Answer {
     params(CastsQuery),
     responses(
         (status = 200, description = "A page of casts", body = List<CastView>),
+        (status = 404, description = "There is no such recipe", body = ProblemBody, content_type = "application/problem+json"),
         (status = "default", description = "A problem", body = ProblemBody, content_type = "application/problem+json"),
     ),
     security(("bearer" = []))
@@ -324,6 +326,7 @@ async fn cast_cost_get(service: Data<Service>, code: Path<String>) -> Answer {
     ),
     responses(
         (status = 200, description = "The cast, poured", body = CastView),
+        (status = 409, description = "It is not booked, a period is closed, or a pack does not hold what was taken", body = ProblemBody, content_type = "application/problem+json"),
         (status = "default", description = "A problem", body = ProblemBody, content_type = "application/problem+json"),
     ),
     security(("bearer" = []))
@@ -346,6 +349,7 @@ async fn cast_pour_post(service: Data<Service>, code: Path<String>, body: Body<P
     ),
     responses(
         (status = 200, description = "The cast, demoulded", body = CastView),
+        (status = 409, description = "It is not poured, or a period is closed", body = ProblemBody, content_type = "application/problem+json"),
         (status = "default", description = "A problem", body = ProblemBody, content_type = "application/problem+json"),
     ),
     security(("bearer" = []))
@@ -371,6 +375,7 @@ async fn cast_demold_post(
     ),
     responses(
         (status = 200, description = "The cast, cancelled", body = CastView),
+        (status = 409, description = "It is not booked", body = ProblemBody, content_type = "application/problem+json"),
         (status = "default", description = "A problem", body = ProblemBody, content_type = "application/problem+json"),
     ),
     security(("bearer" = []))
@@ -392,6 +397,7 @@ async fn cast_cancel_post(service: Data<Service>, code: Path<String>, request: N
     ),
     responses(
         (status = 200, description = "The cast, one step back", body = CastView),
+        (status = 409, description = "It was neither poured nor demoulded, a period is closed, or later entries stand against it", body = ProblemBody, content_type = "application/problem+json"),
         (status = "default", description = "A problem", body = ProblemBody, content_type = "application/problem+json"),
     ),
     security(("bearer" = []))

@@ -28,7 +28,8 @@ pub(super) fn routes(cfg: &mut ServiceConfig<'_>) {
     request_body = TreatmentIn,
     params(("Idempotency-Key" = Option<String>, Header, description = "Repeats of the same request are answered from the books")),
     responses(
-        (status = 201, description = "The treatment", body = TreatmentView),
+        (status = 201, description = "The treatment", body = TreatmentView, headers(("Location" = String, description = "Its address"))),
+        (status = 409, description = "A pack does not hold what was taken, a period is closed, or a cast is not booked", body = ProblemBody, content_type = "application/problem+json"),
         (status = "default", description = "A problem", body = ProblemBody, content_type = "application/problem+json"),
     ),
     security(("bearer" = []))
@@ -65,6 +66,7 @@ struct TreatmentsQuery {
     params(TreatmentsQuery),
     responses(
         (status = 200, description = "A page of treatments", body = List<TreatmentView>),
+        (status = 404, description = "There is no such mould", body = ProblemBody, content_type = "application/problem+json"),
         (status = "default", description = "A problem", body = ProblemBody, content_type = "application/problem+json"),
     ),
     security(("bearer" = []))
@@ -119,6 +121,7 @@ async fn treatment_get(service: Data<Service>, id: Path<i64>) -> Answer {
     ),
     responses(
         (status = 200, description = "The treatment after the look", body = Inspected),
+        (status = 409, description = "The coat has ended, or a period is closed", body = ProblemBody, content_type = "application/problem+json"),
         (status = "default", description = "A problem", body = ProblemBody, content_type = "application/problem+json"),
     ),
     security(("bearer" = []))
@@ -148,6 +151,7 @@ async fn treatment_inspect_post(
     ),
     responses(
         (status = 200, description = "The treatment, taken back", body = TreatmentView),
+        (status = 409, description = "A cast was poured on it, it was taken back already, or a period is closed", body = ProblemBody, content_type = "application/problem+json"),
         (status = "default", description = "A problem", body = ProblemBody, content_type = "application/problem+json"),
     ),
     security(("bearer" = []))

@@ -40,7 +40,11 @@ pub struct GrantBody {
     /// The code; it never changes.
     pub code: Code,
     /// The name, 1 to 200 characters.
-    #[schema(min_length = 1, max_length = 200)]
+    #[schema(
+        min_length = 1,
+        max_length = 200,
+        pattern = r"^[^\x00-\x1f\x7f-\x9f]*[^\x00-\x1f\x7f-\x9f\s][^\x00-\x1f\x7f-\x9f]*$"
+    )]
     pub name: String,
     /// The first day on which it pays, if it is limited.
     #[serde(skip_serializing_if = "Option::is_none")]

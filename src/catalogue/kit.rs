@@ -27,7 +27,11 @@ pub struct KitBody {
     /// The code; it never changes, and materials and kits share one set of codes.
     pub code: Code,
     /// The name, 1 to 200 characters.
-    #[schema(min_length = 1, max_length = 200)]
+    #[schema(
+        min_length = 1,
+        max_length = 200,
+        pattern = r"^[^\x00-\x1f\x7f-\x9f]*[^\x00-\x1f\x7f-\x9f\s][^\x00-\x1f\x7f-\x9f]*$"
+    )]
     pub name: String,
     /// The code of the elastomer.
     pub elastomer: Code,

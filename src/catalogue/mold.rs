@@ -40,7 +40,11 @@ pub struct MoldBody {
     /// The code; it never changes.
     pub code: Code,
     /// The name, 1 to 200 characters.
-    #[schema(min_length = 1, max_length = 200)]
+    #[schema(
+        min_length = 1,
+        max_length = 200,
+        pattern = r"^[^\x00-\x1f\x7f-\x9f]*[^\x00-\x1f\x7f-\x9f\s][^\x00-\x1f\x7f-\x9f]*$"
+    )]
     pub name: String,
     /// Length of the mold's footprint, in mm.
     pub length_mm: Micro,

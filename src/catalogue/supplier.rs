@@ -31,7 +31,11 @@ pub struct SupplierBody {
     /// The code; it never changes.
     pub code: Code,
     /// The name, 1 to 200 characters.
-    #[schema(min_length = 1, max_length = 200)]
+    #[schema(
+        min_length = 1,
+        max_length = 200,
+        pattern = r"^[^\x00-\x1f\x7f-\x9f]*[^\x00-\x1f\x7f-\x9f\s][^\x00-\x1f\x7f-\x9f]*$"
+    )]
     pub name: String,
     /// Days from ordering to arrival, if known.
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -39,11 +43,14 @@ pub struct SupplierBody {
     pub lead_time_days: Option<u32>,
     /// Where orders are sent, if it is known.
     #[serde(skip_serializing_if = "Option::is_none")]
-    #[schema(max_length = 254)]
+    #[schema(
+        max_length = 254,
+        pattern = r"^[^@\s\x00-\x1f\x7f-\x9f<>,;]+@[^@\s\x00-\x1f\x7f-\x9f<>,;]+$"
+    )]
     pub email: Option<String>,
     /// Anything else, at most 2000 characters.
     #[serde(skip_serializing_if = "Option::is_none")]
-    #[schema(max_length = 2000)]
+    #[schema(max_length = 2000, pattern = r"^[^\x00-\x08\x0b-\x1f\x7f-\x9f]*$")]
     pub note: Option<String>,
 }
 

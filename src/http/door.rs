@@ -242,8 +242,21 @@ async fn admit(request: &ServiceRequest) -> Result<Duration, (Way, Problem)> {
     request.extensions_mut().insert(Route(door.path));
     enter(request, &service, &doors, &door)
         .await
+        .and_then(|()| readable(request))
         .map_err(|problem| (door.way, problem))?;
     Ok(doors.limits.body_wait)
+}
+
+/// Refuses an address with U+0000 in it, which no text of the books can hold and not every database can be asked for.
+fn readable(request: &ServiceRequest) -> Result<(), Problem> {
+    const NUL: &str = "%00";
+    if request.path().contains(NUL) {
+        return Err(Problem::no_such_route(request.path()));
+    }
+    if request.query_string().contains(NUL) {
+        return Err(Problem::bad_query("a value has the character U+0000 in it"));
+    }
+    Ok(())
 }
 
 /// Finds who stands at a door, and whether it opens for them.

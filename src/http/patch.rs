@@ -1,7 +1,7 @@
 //! Merge patches (RFC 7396): a change as the part of a document that changes.
 //!
 //! Invariants: the document is never half changed; the caller validates the whole result. A patch has its document's
-//! fields, none of them required, each of them removable. Deliberately absent: patches of lists by position (a list is
+//! fields, none of them required, each of them removable that the document can do without. Deliberately absent: patches of lists by position (a list is
 //! replaced as a whole, as the RFC has it).
 
 use std::borrow::Cow;
@@ -107,8 +107,12 @@ impl<B: ToSchema> PartialSchema for MergePatch<B> {
             // Each document is a struct with named fields, which shows as an object.
             _ => ObjectBuilder::new().build(),
         };
-        patch.required.clear();
-        for property in patch.properties.values_mut() {
+        let required = std::mem::take(&mut patch.required);
+        for (name, property) in &mut patch.properties {
+            // A document without it is none, so that it cannot be removed.
+            if required.contains(name) {
+                continue;
+            }
             let null = ObjectBuilder::new().schema_type(Type::Null);
             let set = std::mem::replace(property, RefOr::Ref(Ref::new("")));
             *property = OneOfBuilder::new().item(set).item(null).into();
@@ -204,11 +208,12 @@ mod tests {
     }
 
     #[test]
-    fn a_patch_may_leave_out_or_remove_any_field() {
+    fn a_patch_may_leave_out_any_field_and_remove_what_is_not_required() {
         let schema = serde_json::to_value(MergePatch::<Note>::schema()).unwrap();
         assert!(schema.get("required").is_none());
-        let choices = &schema["properties"]["title"]["oneOf"];
-        assert_eq!(choices[0]["type"], "string");
+        assert_eq!(schema["properties"]["title"]["type"], "string");
+        let choices = &schema["properties"]["pages"]["oneOf"];
+        assert_eq!(choices[0]["type"], "integer");
         assert_eq!(choices[1]["type"], "null");
         assert_eq!(schema["additionalProperties"], false);
     }

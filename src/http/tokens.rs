@@ -17,7 +17,11 @@ use crate::db::{AnyConnection, Tx, instant, stored_instant};
 #[serde(deny_unknown_fields)]
 pub struct TokenIn {
     /// The name that will stand as `actor` on what the token writes; 1 to 100 characters.
-    #[schema(min_length = 1, max_length = 100)]
+    #[schema(
+        min_length = 1,
+        max_length = 100,
+        pattern = r"^[^\x00-\x1f\x7f-\x9f]*[^\x00-\x1f\x7f-\x9f\s][^\x00-\x1f\x7f-\x9f]*$"
+    )]
     pub name: String,
     /// What the token may do; at least one role.
     #[schema(min_items = 1)]

@@ -14,17 +14,25 @@ use super::landed::SpreadBasis;
 use super::number::DecimalMark;
 use super::rate::Rate;
 use super::row::{COLUMNS, ReadContext, RowReading, read_row};
-use crate::base::{Currency, FieldError, Micro, Money};
+use crate::base::{Code, Currency, FieldError, Micro, Money};
 
 /// An order to be placed.
 #[derive(Debug, Clone, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct OrderIn {
     /// Its number, 1 to 64 characters.
-    #[schema(min_length = 1, max_length = 64)]
+    #[schema(
+        min_length = 1,
+        max_length = 64,
+        pattern = r"^[^\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f]*[^\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\s][^\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f]*$"
+    )]
     pub order_no: String,
     /// Name or code of the supplier; one that is not known is created.
-    #[schema(min_length = 1, max_length = 200)]
+    #[schema(
+        min_length = 1,
+        max_length = 200,
+        pattern = r"^[^\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f]*[^\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\s][^\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f]*$"
+    )]
     pub supplier: String,
     /// The day of the order.
     pub ordered_on: NaiveDate,
@@ -48,8 +56,10 @@ macro_rules! line {
         pub struct $name {
             $($(#[$field_meta])* pub $field: $kind,)*
             /// The supplier's lot code; needed once it is received.
+            #[schema(max_length = 200, pattern = r"^[^\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f]*$")]
             pub lot: Option<String>,
             /// The lot code that both parts of a kit share; the lot code unless said.
+            #[schema(max_length = 200, pattern = r"^[^\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f]*$")]
             pub kit_lot: Option<String>,
             /// When it expires.
             pub expires_on: Option<NaiveDate>,
@@ -64,7 +74,7 @@ macro_rules! line {
             /// Whether the tax is recovered, and so no part of the cost.
             pub tax_recoverable: Option<bool>,
             /// Units of the base currency for one unit of the line's currency.
-            #[schema(value_type = Option<String>)]
+            #[schema(value_type = Option<String>, pattern = r"^[0-9]+(\.[0-9]+)?$")]
             pub rate: Option<Rate>,
         }
 
@@ -95,6 +105,7 @@ line! {
         #[schema(minimum = 1, maximum = 999_999)]
         line_no: u32,
         /// Code of a material or kit.
+        #[schema(value_type = Code)]
         item: String,
         /// Number of packs.
         #[schema(minimum = 1, maximum = 10_000)]
@@ -110,6 +121,7 @@ line! {
         /// When it arrived, if it has.
         received_on: Option<NaiveDate>,
         /// Code of the grant that pays.
+        #[schema(value_type = Option<Code>)]
         funded_by: Option<String>,
     }
 }

@@ -221,9 +221,18 @@ pub fn read_row(row: Row<'_>, context: &ReadContext) -> RowReading {
     }
 }
 
+/// Whether whoever sends a request would take it out of its address, percent-encoded or not.
+fn is_dots(order_no: &str) -> bool {
+    matches!(order_no.trim(), "." | "..")
+}
+
 /// Reads every cell before giving up, so that all errors are known. `None` only with an error reported.
 fn read_cells(reader: &mut Reader<'_>, line: u64, context: &ReadContext) -> Option<PurchaseRow> {
     let order_no = reader.needed_text("order_no", ORDER_NO_MAX_CHARS);
+    if order_no.as_deref().is_some_and(is_dots) {
+        let detail = "is what an address means a step by (RFC 3986), so that no order can be asked for by it: write another";
+        reader.fail("order_no", detail);
+    }
     let line_no = reader.needed_whole("line_no", LINE_NO_MAX);
     let supplier = reader.needed_text("supplier", TEXT_MAX_CHARS);
     let (ordered_on, received_on, expires_on) = read_dates(reader, context);

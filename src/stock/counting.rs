@@ -33,7 +33,7 @@ pub struct CountIn {
     pub counted_on: Option<NaiveDate>,
     /// Why, in words.
     #[serde(default)]
-    #[schema(max_length = 200)]
+    #[schema(max_length = 200, pattern = r"^[^\x00-\x1f\x7f-\x9f]*$")]
     pub reason: String,
 }
 

@@ -27,7 +27,11 @@ pub struct OpenIn {
 #[serde(deny_unknown_fields)]
 pub struct HoldIn {
     /// Why; 1 to 200 characters.
-    #[schema(min_length = 1, max_length = 200)]
+    #[schema(
+        min_length = 1,
+        max_length = 200,
+        pattern = r"^[^\x00-\x1f\x7f-\x9f]*[^\x00-\x1f\x7f-\x9f\s][^\x00-\x1f\x7f-\x9f]*$"
+    )]
     pub reason: String,
 }
 

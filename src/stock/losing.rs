@@ -17,7 +17,11 @@ pub struct LossIn {
     /// How much, in the material's unit; all that is there and not in use unless said.
     pub quantity: Option<Quantity>,
     /// Why; 1 to 200 characters. For a write-off: expired, contaminated, lost, heel, or words of your own.
-    #[schema(min_length = 1, max_length = 200)]
+    #[schema(
+        min_length = 1,
+        max_length = 200,
+        pattern = r"^[^\x00-\x1f\x7f-\x9f]*[^\x00-\x1f\x7f-\x9f\s][^\x00-\x1f\x7f-\x9f]*$"
+    )]
     pub reason: String,
     /// The day; today unless said.
     pub on: Option<NaiveDate>,

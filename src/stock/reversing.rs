@@ -18,7 +18,11 @@ use crate::db::Tx;
 #[serde(deny_unknown_fields)]
 pub struct ReverseIn {
     /// Why; 1 to 200 characters.
-    #[schema(min_length = 1, max_length = 200)]
+    #[schema(
+        min_length = 1,
+        max_length = 200,
+        pattern = r"^[^\x00-\x1f\x7f-\x9f]*[^\x00-\x1f\x7f-\x9f\s][^\x00-\x1f\x7f-\x9f]*$"
+    )]
     pub reason: String,
 }
 

@@ -90,7 +90,10 @@ pub struct Warning {
 pub struct AcknowledgeIn {
     /// What is being done about it; up to 500 characters.
     #[serde(default)]
-    #[schema(max_length = 500)]
+    #[schema(
+        max_length = 500,
+        pattern = r"^[^\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f]*$"
+    )]
     pub note: String,
 }
 
@@ -208,17 +211,21 @@ pub fn warning_clear(tx: &mut Tx<'_>, subject: &Subject<'_>) -> Result<(), Error
 /// Acknowledges a warning with a note. Acknowledging again replaces the note.
 ///
 /// # Errors
-/// [`Error::NotFound`] without such a warning, [`Error::Refused`] when it has cleared, [`Error::Invalid`] for a note too long.
+/// [`Error::NotFound`] without such a warning, [`Error::Refused`] when it has cleared, [`Error::Invalid`] for a note too long
+/// or with control characters.
 pub fn warning_acknowledge(
     tx: &mut Tx<'_>,
     id: i64,
     input: &AcknowledgeIn,
 ) -> Result<Warning, Error> {
     let length = input.note.chars().count();
-    if length > 500 {
+    let odd = |c: char| c.is_control() && !matches!(c, '\n' | '\r' | '\t');
+    if length > 500 || input.note.contains(odd) {
         return Err(Error::invalid(
             "/note",
-            format!("the note has {length} characters: at most 500"),
+            format!(
+                "the note has {length} characters: send at most 500, with no control characters but line ends and tabs"
+            ),
         ));
     }
     let row = store::warning_fetch(tx.conn, id)?.ok_or_else(|| Error::not_found("warning", id))?;

@@ -62,6 +62,38 @@ fn an_order_is_placed_received_and_its_rest_cancelled() {
 }
 
 #[test]
+fn a_body_of_null_cancels_as_no_body_does() {
+    let app = lab();
+    app.post("/v1/orders", order("O-1")).expect(201);
+    let path = "/v1/orders/O-1/cancel";
+    let wrong = app.post(path, json!({"lines": [1, "two"]})).expect(422);
+    assert_eq!(wrong.pointers(), ["/lines/1"]);
+    app.post_text(path, "text/plain", "{}").expect(415);
+    app.post_text(path, "application/json", "{").expect(400);
+    let cancelled = app.post(path, json!(null)).expect(200);
+    assert_eq!(cancelled.json()["state"], "cancelled");
+}
+
+/// Whoever sends a request takes `.` and `..` out of its address first, percent-encoded or not (RFC 3986, section 5.2.4).
+#[test]
+fn an_order_that_no_address_could_name_is_refused() {
+    let app = lab();
+    for number in [".", "..", " .. "] {
+        let refused = app.post("/v1/orders", order(number)).expect(422);
+        assert!(
+            refused
+                .pointers()
+                .iter()
+                .any(|pointer| pointer == "/order_no"),
+            "{}",
+            refused.text
+        );
+    }
+    app.post("/v1/orders", order("...")).expect(201);
+    app.get("/v1/orders/...").expect(200);
+}
+
+#[test]
 fn an_order_number_may_hold_any_character() {
     let app = lab();
     let number = "2026/7 ä?#%&+";

@@ -66,7 +66,7 @@ fn a_note_that_is_too_long_stays_in_its_field_and_a_reader_has_none() {
     let form = [("form_key", key.as_str()), ("note", &long)];
     let refused = browser.send("/warnings/1/acknowledge", &form);
     assert_eq!(refused.status, 422);
-    let says = "the note has 501 characters: at most 500";
+    let says = "the note has 501 characters: send at most 500,";
     assert!(refused.text.contains(says) && refused.text.contains(&long));
     assert_eq!(
         browser.send("/warnings/9/acknowledge", &form[..1]).status,

@@ -217,3 +217,34 @@ fn a_query_value_that_is_not_understood_is_named() {
         assert!(answer.detail().starts_with(says), "{}", answer.detail());
     }
 }
+
+/// No text of PostgreSQL can hold U+0000, so that none may get as far as a statement; SQLite would take it.
+#[test]
+fn what_no_database_can_hold_is_refused_and_no_fault_of_ours() {
+    let app = TestApp::start();
+    for path in [
+        "/v1/materials/%00",
+        "/v1/orders/a%00b",
+        "/v1/casts/%00",
+        "/v1/reorder/%00",
+    ] {
+        app.get(path).expect(404);
+        assert_eq!(
+            app.nobody().get(path).expect(401).problem(),
+            "unauthenticated"
+        );
+    }
+    for path in [
+        "/v1/lots?material=%00",
+        "/v1/casts?recipe=a%00",
+        "/v1/treatments?mold=%00",
+    ] {
+        assert_eq!(app.get(path).expect(400).problem(), "bad-query", "{path}");
+    }
+    // What only looks like it is nothing out of the ordinary.
+    app.get("/v1/materials/%2500").expect(404);
+    let correction =
+        json!({"order_no": "a\u{0}b", "line_no": 1, "amount": "1", "reason": "rebate"});
+    let refused = app.post("/v1/price-corrections", correction);
+    assert!(matches!(refused.status, 404 | 422), "{}", refused.text);
+}

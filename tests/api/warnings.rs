@@ -90,6 +90,11 @@ fn warnings_come_in_pages_and_mistakes_are_named() {
         json!({"note": "x".repeat(501)}),
     );
     assert_eq!(long.expect(422).pointers(), ["/note"]);
+    let note = |text: &str| app.post("/v1/warnings/1/acknowledge", json!({ "note": text }));
+    for odd in ["a\u{0}b", "\u{1b}[2J", "\u{84}"] {
+        assert_eq!(note(odd).expect(422).pointers(), ["/note"], "{odd:?}");
+    }
+    note("first\n\tsecond").expect(200);
     let missing = app.post("/v1/warnings/77/acknowledge", json!({"note": ""}));
     assert_eq!(missing.expect(404).problem(), "not-found");
 }

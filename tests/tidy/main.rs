@@ -16,6 +16,7 @@ use std::path::{Path, PathBuf};
 use rules::{
     Faults, Source, database_library, directions, examples, lengths, module_doc, purity, unexcused,
 };
+use source::schemas;
 
 /// The rooms from the ground up. A room may know those of the rows before its own.
 const FLOORS: &[&[&str]] = &[
@@ -239,6 +240,20 @@ fn every_acting_file_exists() {
         let found = sources.iter().any(|source| source.path.starts_with(entry));
         assert!(found, "{entry} is listed as acting and does not exist");
     }
+}
+
+/// The document knows a schema by its type's name alone: of two of one name, one would be described as the other.
+#[test]
+fn no_two_schemas_have_one_name() {
+    let mut known = std::collections::HashMap::new();
+    for source in repository() {
+        for name in schemas(&source.text) {
+            if let Some(other) = known.insert(name.clone(), source.path.clone()) {
+                panic!("{name} is a schema of {other} and of {}", source.path);
+            }
+        }
+    }
+    assert!(known.len() > 100, "{} schemas", known.len());
 }
 
 /// Cargo runs a folder of tests by its `main.rs`; without one, its tests would never be run and nobody would notice.

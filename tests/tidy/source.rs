@@ -203,9 +203,43 @@ pub(crate) fn functions(code: &str) -> Vec<(String, usize, usize)> {
     found
 }
 
+/// The names under which a file's types show in the OpenAPI document: what derives `ToSchema` shows under the name of the
+/// type, unless `schema(as = …)` says another.
+pub(crate) fn schemas(text: &str) -> Vec<String> {
+    let mut found = Vec::new();
+    let (mut shown, mut renamed) = (false, None);
+    for line in text.lines().map(str::trim) {
+        if line.starts_with("#[derive(") {
+            (shown, renamed) = (line.contains("ToSchema"), None);
+        } else if let Some((_, rest)) = line.split_once("schema(as = ") {
+            renamed = rest.split([',', ')']).next().map(str::to_owned);
+        }
+        let words: Vec<&str> = line.split(' ').collect();
+        let named = words
+            .iter()
+            .position(|word| matches!(*word, "struct" | "enum"));
+        if let Some(at) = named.filter(|_| shown && !line.starts_with(['/', '#'])) {
+            let own = words.get(at + 1).copied().unwrap_or_default();
+            let end = own
+                .find(|c: char| !c.is_alphanumeric())
+                .unwrap_or(own.len());
+            found.push(renamed.take().unwrap_or_else(|| own[..end].to_owned()));
+            shown = false;
+        }
+    }
+    found
+}
+
 #[cfg(test)]
 mod samples {
     use super::*;
+
+    #[test]
+    fn a_schema_is_named_by_its_type_or_otherwise() {
+        let text = "#[derive(Debug, ToSchema)]\n#[schema(as = Other)]\npub enum A {}\n#[derive(ToSchema)]\n/// A struct of\nstruct B(u8);\n\
+            #[derive(Debug)]\nstruct C;\n#[derive(ToSchema)]\npub struct D<T> {}";
+        assert_eq!(schemas(text), ["Other", "B", "D"]);
+    }
 
     #[test]
     fn comments_strings_and_characters_are_no_code() {

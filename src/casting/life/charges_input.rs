@@ -14,7 +14,11 @@ pub struct ChargesIn {
     /// Who pays: shares that add up to exactly 100, or an empty list when nobody in particular does.
     pub charges: Vec<Charge>,
     /// Why, in words; kept with the change.
-    #[schema(min_length = 1, max_length = 200)]
+    #[schema(
+        min_length = 1,
+        max_length = 200,
+        pattern = r"^[^\x00-\x1f\x7f-\x9f]*[^\x00-\x1f\x7f-\x9f\s][^\x00-\x1f\x7f-\x9f]*$"
+    )]
     pub reason: String,
     /// Whether stock that a grant paid for may be charged to others; as the cast was booked unless said.
     #[serde(default)]

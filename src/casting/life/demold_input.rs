@@ -31,7 +31,11 @@ pub struct DemoldIn {
 #[serde(deny_unknown_fields)]
 pub struct Reject {
     /// Why: bubbles, torn, tacky, …; 1 to 100 characters.
-    #[schema(min_length = 1, max_length = 100)]
+    #[schema(
+        min_length = 1,
+        max_length = 100,
+        pattern = r"^[^\x00-\x1f\x7f-\x9f]*[^\x00-\x1f\x7f-\x9f\s][^\x00-\x1f\x7f-\x9f]*$"
+    )]
     pub reason: String,
     /// How many.
     pub count: u32,

@@ -65,7 +65,11 @@ pub struct PourBatch {
     pub stirrer_in_weighing: bool,
     /// Why the whole batch was thrown away; a batch that was poured says nothing.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    #[schema(min_length = 1, max_length = 200)]
+    #[schema(
+        min_length = 1,
+        max_length = 200,
+        pattern = r"^[^\x00-\x1f\x7f-\x9f]*[^\x00-\x1f\x7f-\x9f\s][^\x00-\x1f\x7f-\x9f]*$"
+    )]
     pub discarded: Option<String>,
     /// The pack the base really came from; the promised one unless said.
     #[serde(default, skip_serializing_if = "Option::is_none")]

@@ -36,7 +36,7 @@ pub struct TreatmentIn {
     pub recount: bool,
     /// A note, at most 200 characters.
     #[serde(default)]
-    #[schema(max_length = 200)]
+    #[schema(max_length = 200, pattern = r"^[^\x00-\x1f\x7f-\x9f]*$")]
     pub note: String,
 }
 

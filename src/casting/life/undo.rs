@@ -25,7 +25,7 @@ use crate::stock::warnings::{Subject, warning_clear};
 pub struct UndoIn {
     /// Why, in words; stands on the reversing movements.
     #[serde(default)]
-    #[schema(max_length = 200)]
+    #[schema(max_length = 200, pattern = r"^[^\x00-\x1f\x7f-\x9f]*$")]
     pub reason: String,
 }
 

@@ -58,7 +58,7 @@ pub struct CourseSession {
     pub charges: Vec<Charge>,
     /// Why a cure above what tray or mould bears is wanted all the same.
     #[serde(default)]
-    #[schema(max_length = 200)]
+    #[schema(min_length = 1, max_length = 200, pattern = r"\S")]
     pub heat_override_reason: Option<String>,
 }
 

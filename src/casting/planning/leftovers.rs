@@ -37,6 +37,7 @@ pub struct EmptiedView {
 /// The part of a kit of which some has no partner.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
 #[serde(rename_all = "snake_case")]
+#[schema(as = StrandedKitPart)]
 pub enum StrandedPart {
     /// The base.
     Base,

@@ -60,7 +60,7 @@ pub struct PlanRequest {
     pub take_from_later: bool,
     /// Why a cure above what tray or mould bears is wanted all the same.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    #[schema(max_length = 200)]
+    #[schema(min_length = 1, max_length = 200, pattern = r"\S")]
     pub heat_override_reason: Option<String>,
 }
 

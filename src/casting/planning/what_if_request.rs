@@ -22,7 +22,7 @@ pub struct WhatIfIn {
     pub plan: PlanRequest,
     /// Most trays in a cup of mix.
     #[serde(default)]
-    #[schema(max_items = 24)]
+    #[schema(max_items = 24, value_type = Vec<Trays>)]
     pub containers_per_batch: Vec<u32>,
     /// How long a cup drains, in s.
     #[serde(default)]
@@ -41,6 +41,12 @@ pub struct WhatIfIn {
     #[schema(max_items = 24)]
     pub yields: Vec<Micro>,
 }
+
+/// Most trays in a cup of mix, as they show in the document.
+#[derive(ToSchema)]
+#[schema(minimum = 1, maximum = 1000)]
+#[allow(dead_code)] // It stands in the document only.
+struct Trays(u32);
 
 /// Another price of one material.
 #[derive(Debug, Clone, PartialEq, Eq, Deserialize, ToSchema)]

@@ -53,6 +53,7 @@ pub struct PlanLine {
 
 /// A line, or why there is none.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, ToSchema)]
+#[schema(as = WhatIfOutcome)]
 pub struct Outcome {
     /// The plan; absent when it cannot be cast so.
     #[serde(flatten, skip_serializing_if = "Option::is_none")]

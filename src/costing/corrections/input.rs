@@ -22,12 +22,16 @@ pub struct PriceCorrectionIn {
     /// The currency of the amount, as an ISO 4217 code; the base currency unless said.
     pub currency: Option<Currency>,
     /// Units of the base currency for one unit of the amount's; unless said, the rate of the day as it was entered.
-    #[schema(value_type = Option<String>)]
+    #[schema(value_type = Option<String>, pattern = r"^[0-9]+(\.[0-9]+)?$")]
     pub rate: Option<Rate>,
     /// The day under which it is posted, in an open period; today unless said.
     pub corrected_on: Option<NaiveDate>,
     /// Why; 1 to 200 characters.
-    #[schema(min_length = 1, max_length = 200)]
+    #[schema(
+        min_length = 1,
+        max_length = 200,
+        pattern = r"^[^\x00-\x1f\x7f-\x9f]*[^\x00-\x1f\x7f-\x9f\s][^\x00-\x1f\x7f-\x9f]*$"
+    )]
     pub reason: String,
 }
 

@@ -9,10 +9,14 @@ use utoipa_actix_web::service_config::ServiceConfig;
 use super::answer::report_answer;
 use crate::costing::charges::statement::ChargeStatement;
 use crate::costing::period::Period;
+use crate::costing::replica_cost::grouping::GroupBy;
 use crate::costing::replica_cost::report::ReplicaCost;
 use crate::costing::reports::{Asked, Format, ReportBy};
+use crate::costing::residue::grouping::ResidueBy;
 use crate::costing::residue::view::ResidueReport;
+use crate::costing::stock_value::grouping::StockBy;
 use crate::costing::stock_value::report::StockValue;
+use crate::costing::waste::grouping::WasteBy;
 use crate::costing::waste::report::WasteReport;
 use crate::http::{Answer, Problem, ProblemBody, Query, Service};
 
@@ -35,8 +39,8 @@ struct ReportQuery {
     /// The last day, YYYY-MM-DD; open unless said.
     #[param(format = Date)]
     to: Option<String>,
-    /// By what the rows are grouped: one of the words that the operation names, the first of them unless said.
-    #[param(pattern = "^[a-z]+$", example = "month")]
+    /// Each report says by what its rows are grouped.
+    #[param(ignore)]
     group_by: Option<String>,
     /// `json`, `csv` or `xlsx`; `json` unless said.
     #[param(pattern = "^(json|csv|xlsx)$")]
@@ -58,7 +62,7 @@ impl ReportQuery {
 /// Report what replicas cost, by `grant`, `month`, `recipe`, `material` or `cast`, by component and per good chip, over the casts demoulded in a period.
 #[utoipa::path(
     tag = "reports",
-    params(ReportQuery),
+    params(ReportQuery, ("group_by" = Option<GroupBy>, Query, description = "By what the rows are grouped; the first of these unless said")),
     responses(
         (status = 200, description = "The report; as a file, one record for each row, the total and the work in progress", content(
             (ReplicaCost = "application/json"),
@@ -78,7 +82,7 @@ async fn replica_cost_get(service: Data<Service>, query: Query<ReportQuery>) -> 
 /// Report what was paid for and became no good chip, by `grant`, `material`, `month`, `recipe` or `cast`: within the casts demoulded in a period, and lost outside of casts on its days.
 #[utoipa::path(
     tag = "reports",
-    params(ReportQuery),
+    params(ReportQuery, ("group_by" = Option<WasteBy>, Query, description = "By what the rows are grouped; the first of these unless said")),
     responses(
         (status = 200, description = "The report; as a file, one record for each row, the total, and each part of a kit that is stranded on the shelf", content(
             (WasteReport = "application/json"),
@@ -98,7 +102,7 @@ async fn waste_get(service: Data<Service>, query: Query<ReportQuery>) -> Answer 
 /// Report what the stock is worth at the end of a period and what changed that since its beginning, by `material`, `grant` (who paid), `month` (of receipt) or `lot`.
 #[utoipa::path(
     tag = "reports",
-    params(ReportQuery),
+    params(ReportQuery, ("group_by" = Option<StockBy>, Query, description = "By what the rows are grouped; the first of these unless said")),
     responses(
         (status = 200, description = "The report; as a file, one record for each row, the total, and the value in coats and moulds", content(
             (StockValue = "application/json"),
@@ -118,7 +122,7 @@ async fn stock_value_get(service: Data<Service>, query: Query<ReportQuery>) -> A
 /// Report what stayed in the cups, predicted against weighed, and what longer draining would save, by `cup` (with its elastomer), `recipe`, `month`, `grant` or `cast`, over the casts poured in a period.
 #[utoipa::path(
     tag = "reports",
-    params(ReportQuery),
+    params(ReportQuery, ("group_by" = Option<ResidueBy>, Query, description = "By what the rows are grouped; the first of these unless said")),
     responses(
         (status = 200, description = "The report; as a file, one record for each row, the total and the casts of which no cup was weighed", content(
             (ResidueReport = "application/json"),
@@ -138,7 +142,7 @@ async fn residue_get(service: Data<Service>, query: Query<ReportQuery>) -> Answe
 /// State what each grant is charged for the casts demoulded in a period and the price corrections posted in it, what of that it has paid already with lots of its own, and what grants owe each other.
 #[utoipa::path(
     tag = "reports",
-    params(ReportQuery),
+    params(ReportQuery, ("group_by" = Option<String>, Query, description = "By what the rows are grouped", pattern = "^grant$")),
     responses(
         (status = 200, description = "The statement; as a file, one record for each grant, the total, and each cross-charge", content(
             (ChargeStatement = "application/json"),

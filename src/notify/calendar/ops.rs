@@ -25,7 +25,11 @@ const INSTALLATION_CHARACTERS: usize = 12;
 #[serde(deny_unknown_fields)]
 pub(super) struct CalendarKeyIn {
     /// Whose calendar it is for; 1 to 100 characters.
-    #[schema(min_length = 1, max_length = 100)]
+    #[schema(
+        min_length = 1,
+        max_length = 100,
+        pattern = r"^[^\x00-\x1f\x7f-\x9f]*[^\x00-\x1f\x7f-\x9f\s][^\x00-\x1f\x7f-\x9f]*$"
+    )]
     pub(super) name: String,
 }
 

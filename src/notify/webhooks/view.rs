@@ -12,11 +12,27 @@ use utoipa::ToSchema;
 pub struct WebhookIn {
     /// Where messages are sent: an address of https that is on the internet, or one that the installation's settings list.
     /// Without a user's name or password in it.
-    #[schema(max_length = 2000, example = "https://hooks.example/heeltap")]
+    #[schema(
+        max_length = 2000,
+        format = "uri",
+        example = "https://hooks.example/heeltap"
+    )]
     pub url: String,
     /// What it is told of: `warning.raised`, `warning.acknowledged`, `warning.cleared`; all of them unless said.
-    #[schema(min_items = 1)]
+    #[schema(min_items = 1, value_type = Option<Vec<Topic>>)]
     pub topics: Option<Vec<String>>,
+}
+
+/// What a webhook may be told of, as it shows in the document.
+#[derive(Serialize, ToSchema)]
+#[allow(dead_code)] // It stands in the document only.
+enum Topic {
+    #[serde(rename = "warning.raised")]
+    Raised,
+    #[serde(rename = "warning.acknowledged")]
+    Acknowledged,
+    #[serde(rename = "warning.cleared")]
+    Cleared,
 }
 
 /// A webhook.

@@ -25,14 +25,14 @@ pub struct ExchangeRate {
     /// The day.
     pub rate_on: NaiveDate,
     /// The rate, above zero, with at most 10 significant digits.
-    #[schema(value_type = String, example = "0.9235")]
+    #[schema(value_type = String, pattern = r"^[0-9]+(\.[0-9]+)?$", example = "0.9235")]
     pub rate: Rate,
     /// Which way it is quoted: units of the base currency for one of the foreign one unless said.
     #[serde(default = "base_per_foreign")]
     pub quote: Quote,
     /// Where it comes from, at most 200 characters. `fetched:` at the beginning marks rates that were fetched.
     #[serde(default)]
-    #[schema(max_length = 200)]
+    #[schema(max_length = 200, pattern = r"^[^\x00-\x1f\x7f-\x9f]*$")]
     pub source: String,
 }
 

@@ -2,14 +2,18 @@
 
 use actix_web::web::{Data, Path};
 use actix_web::{HttpRequest, HttpResponse, get, post};
+use serde_json::Value;
 use utoipa_actix_web::service_config::ServiceConfig;
 
-use crate::base::Error;
 use crate::http::{
     Answer, Body, List, PageQuery, Problem, ProblemBody, Query, RawBody, Reply, Service,
+    document_read,
 };
 use crate::purchasing::ops::{self, OrderView};
 use crate::purchasing::order_input::{CancelIn, OrderIn, ReceiveIn};
+
+/// The kind of body that a cancellation may have.
+const JSON: &str = "application/json";
 
 pub(super) fn routes(cfg: &mut ServiceConfig<'_>) {
     cfg.service(order_create)
@@ -140,8 +144,9 @@ async fn order_receive(
 )]
 #[post("/v1/orders/{code}/cancel")]
 async fn order_cancel(service: Data<Service>, code: Path<String>, body: RawBody) -> Answer {
+    let content_type = body.content_type.clone();
     let (bytes, request) = body.split();
-    let input = cancel_input(&bytes)?;
+    let input = cancel_input(&bytes, &content_type)?;
     service
         .write(request, move |tx| {
             Reply::ok(&ops::order_cancel(tx, &code, &input)?)
@@ -149,17 +154,19 @@ async fn order_cancel(service: Data<Service>, code: Path<String>, body: RawBody)
         .await
 }
 
-fn cancel_input(bytes: &[u8]) -> Result<CancelIn, Problem> {
+/// What is to be cancelled. No body, and one of `null`, say nothing.
+fn cancel_input(bytes: &[u8], content_type: &str) -> Result<CancelIn, Problem> {
     if bytes.iter().all(u8::is_ascii_whitespace) {
         return Ok(CancelIn::default());
     }
-    serde_json::from_slice(bytes).map_err(|error| {
-        if error.is_data() {
-            Problem::from(Error::invalid("", error.to_string()))
-        } else {
-            Problem::malformed(format!("the body is not well-formed JSON: {error}"))
-        }
-    })
+    if content_type != JSON {
+        return Err(Problem::unsupported_media_type(content_type, JSON));
+    }
+    let document: Value = serde_json::from_slice(bytes).map_err(|error| {
+        Problem::malformed(format!("the body is not well-formed JSON: {error}"))
+    })?;
+    let given: Option<CancelIn> = document_read(document)?;
+    Ok(given.unwrap_or_default())
 }
 
 #[cfg(test)]

@@ -4,7 +4,9 @@ use actix_web::web::{Data, Path};
 use actix_web::{HttpRequest, get, post};
 use chrono::{DateTime, NaiveDate, Utc};
 use serde::Deserialize;
-use utoipa::IntoParams;
+use utoipa::openapi::schema::{AnyOfBuilder, Schema};
+use utoipa::openapi::{Ref, RefOr};
+use utoipa::{IntoParams, PartialSchema, ToSchema};
 use utoipa_actix_web::service_config::ServiceConfig;
 
 use super::event;
@@ -61,7 +63,7 @@ impl ThenQuery {
     tag = "stock",
     params(PageQuery, LotsQuery, ThenQuery),
     responses(
-        (status = 200, description = "A page of lots", body = List<LotView>),
+        (status = 200, description = "A page of lots", body = inline(LotsShown)),
         (status = 400, description = "A query value is not understood", body = ProblemBody, content_type = "application/problem+json"),
         (status = 404, description = "There is no such material", body = ProblemBody, content_type = "application/problem+json"),
     )
@@ -128,13 +130,45 @@ async fn lot_get(service: Data<Service>, id: Path<i64>, then: Query<ThenQuery>) 
     Ok(Reply::ok(&lot)?.with_version(lot.version).into_response())
 }
 
-/// A lot now or then.
-#[derive(utoipa::ToSchema, serde::Serialize)]
-#[serde(untagged)]
-#[allow(dead_code)] // It stands in the document only.
-enum LotShown {
-    Now(LotView),
-    Then(LotThen),
+/// A lot now or then, as it shows in the document. Whatever fits the former fits the latter too, which has fewer fields.
+struct LotShown;
+
+/// A page of lots now or then, as it shows in the document.
+struct LotsShown;
+
+impl PartialSchema for LotShown {
+    fn schema() -> RefOr<Schema> {
+        let either = AnyOfBuilder::new();
+        either
+            .item(Ref::from_schema_name("LotView"))
+            .item(Ref::from_schema_name("LotThen"))
+            .into()
+    }
+}
+
+impl ToSchema for LotShown {
+    fn schemas(schemas: &mut Vec<(String, RefOr<Schema>)>) {
+        schemas.push(("LotView".to_owned(), LotView::schema()));
+        schemas.push(("LotThen".to_owned(), LotThen::schema()));
+        LotView::schemas(schemas);
+        LotThen::schemas(schemas);
+    }
+}
+
+impl PartialSchema for LotsShown {
+    fn schema() -> RefOr<Schema> {
+        let either = AnyOfBuilder::new();
+        either
+            .item(List::<LotView>::schema())
+            .item(List::<LotThen>::schema())
+            .into()
+    }
+}
+
+impl ToSchema for LotsShown {
+    fn schemas(schemas: &mut Vec<(String, RefOr<Schema>)>) {
+        LotShown::schemas(schemas);
+    }
 }
 
 /// Lists a lot's movements in the order in which they were recorded.
