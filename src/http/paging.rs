@@ -188,7 +188,7 @@ mod tests {
             let query = PageQuery { cursor: Some(text.clone()), limit: None };
             let digits = !text.is_empty() && text.bytes().all(|byte| byte.is_ascii_digit());
             let expected = text.parse::<i64>().ok().filter(|_| digits);
-            match query.page() {
+            match query.page(Limits::default()) {
                 Ok(page) => prop_assert_eq!(Some(page.after), expected),
                 Err(problem) => prop_assert!(expected.is_none() && problem.to_string().contains(&text), "{}", problem),
             }
@@ -197,7 +197,7 @@ mod tests {
         #[test]
         fn any_limit_is_taken_or_named(limit in prop_oneof![any::<i64>(), -5_i64..1_010]) {
             let query = PageQuery { cursor: None, limit: Some(limit) };
-            match query.page() {
+            match query.page(Limits::default()) {
                 Ok(page) => prop_assert!(page.limit == limit && (1..=1_000).contains(&limit)),
                 Err(problem) => prop_assert!(!(1..=1_000).contains(&limit) && problem.to_string().contains(&limit.to_string())),
             }
@@ -210,7 +210,7 @@ mod tests {
             let (mut seen, mut cursor) = (Vec::new(), None);
             loop {
                 let query = PageQuery { cursor, limit: Some(limit) };
-                let page = query.page().map_err(|e| TestCaseError::fail(e.to_string()))?;
+                let page = query.page(Limits::default()).map_err(|e| TestCaseError::fail(e.to_string()))?;
                 let fetched = usize::try_from(page.limit + 1).expect("a limit");
                 let rows = all.iter().copied().filter(|id| *id > page.after).take(fetched).collect();
                 let list = List::from_rows(rows, page, |id| *id);

@@ -119,7 +119,8 @@ fn over_tls_the_cookie_is_for_this_host_and_for_tls_alone() {
 fn files_that_do_not_fit_are_named_at_the_start() {
     let folder = tempfile::TempDir::new().expect("a folder");
     let other = tempfile::TempDir::new().expect("a folder");
-    (issue(folder.path()), issue(other.path()));
+    issue(folder.path());
+    issue(other.path());
     let database = TestDatabase::new();
     let told = |files: TlsFiles| {
         let mut settings = TestApp::settings(&database);

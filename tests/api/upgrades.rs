@@ -263,7 +263,11 @@ fn a_file_of_an_earlier_schema_is_copied_before_it_is_brought_up_to_date() {
     };
     opened(&live).expect("it is brought up to date");
     let copy = format!("{path}.before-upgrade-{oldest}");
-    assert_eq!(copies(&path), [copy.clone()], "one copy and nothing else");
+    assert_eq!(
+        copies(&path),
+        std::slice::from_ref(&copy),
+        "one copy and nothing else"
+    );
     assert_eq!(schema_of(&live), newest);
     let copied = TestDatabase::at(std::path::Path::new(&copy));
     assert_eq!(schema_of(&copied), oldest);

@@ -155,7 +155,7 @@ async fn file_page(
     let refused = |problem: Problem| Refused::new(request, problem);
     let failed = |error: Error| Refused::new(request, error);
     let day = circumstances(service);
-    let limits = csv_limits(&service);
+    let limits = csv_limits(service);
     let found = service.read(move |conn| look(conn, id, day, limits)).await;
     let (draft, look, items) = found.map_err(refused)?;
     if let Some(settled) = draft.settled {
