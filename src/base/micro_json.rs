@@ -170,9 +170,11 @@ mod tests {
             let significant = digits.bytes().filter(u8::is_ascii_digit).count();
             match (serde_json::from_str::<Micro>(&number), Micro::parse(&number)) {
                 (Ok(read), Ok(text)) => prop_assert_eq!(read, text),
-                // `1.0000000` is too fine as a text, and one as a number.
+                // `1.0000000` is too fine as a text, and one as a number. Of a number with more than 15 digits, the last may be
+                // lost before it is here: `360300000.00000001` is 360300000 to whoever reads JSON by binary floating point.
                 (Ok(read), Err(error)) => prop_assert!(
-                    matches!(error, MicroError::TooFine { .. }) && number.trim_end_matches('0').len() < number.len(),
+                    matches!(error, MicroError::TooFine { .. })
+                        && (significant > 15 || number.trim_end_matches('0').len() < number.len()),
                     "{} is {} and {}", number, read, error
                 ),
                 (Err(error), Ok(_)) => prop_assert!(significant > 15, "{}: {}", number, error),
