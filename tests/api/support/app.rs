@@ -151,7 +151,7 @@ fn serve(service: Service) -> (SocketAddr, ServerHandle, JoinHandle<()>) {
                 listen: "127.0.0.1:0",
                 threads: 1,
                 shutdown_s: 5,
-                head_wait: Duration::from_millis(500),
+                head_wait: Duration::from_secs(5),
                 connections_max: 1_000,
                 workers: &[],
             };
