@@ -119,7 +119,7 @@ pub fn open(settings: &Settings, outside: Outside) -> Result<Service, Error> {
         .transpose()?;
     let tls = settings.tls.clone().map(Certificates::read).transpose()?;
     let webhooks = Webhooks::new(settings.webhooks.clone(), metrics.registry())?;
-    let service = Service::new(
+    Ok(Service::new(
         db,
         outside.clock,
         outside.entropy,
@@ -136,19 +136,10 @@ pub fn open(settings: &Settings, outside: Outside) -> Result<Service, Error> {
     .with_part(settings.csv)
     .with_part(settings.forecast)
     .with_part(Commits::default())
-    .with_part(webhooks);
-    Ok(with_some(
-        with_some(with_some(service, rates), tls),
-        settings.mail.clone().map(Mailer::new),
-    ))
-}
-
-/// The service with a part that is there only when it was asked for.
-fn with_some<T: std::any::Any + Send + Sync>(service: Service, part: Option<T>) -> Service {
-    match part {
-        Some(part) => service.with_part(part),
-        None => service,
-    }
+    .with_part(webhooks)
+    .with_part_if(rates)
+    .with_part_if(tls)
+    .with_part_if(settings.mail.clone().map(Mailer::new)))
 }
 
 /// Makes the first administrator's token; none when any token was ever made. Of several processes that start on one

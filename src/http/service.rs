@@ -63,6 +63,15 @@ impl Service {
         self
     }
 
+    /// The same with a part that is there only when it was asked for.
+    #[must_use]
+    pub fn with_part_if<T: Any + Send + Sync>(self, part: Option<T>) -> Self {
+        match part {
+            Some(part) => self.with_part(part),
+            None => self,
+        }
+    }
+
     /// What a room keeps in this process, if it was put in.
     #[must_use]
     pub fn part<T: Any + Send + Sync>(&self) -> Option<&T> {
