@@ -104,6 +104,8 @@ impl Default for Outside {
 /// [`Error::Unavailable`] when the database cannot be reached; [`Error::Invalid`] when a setting differs from what was
 /// fixed at the first start.
 pub fn open(settings: &Settings, outside: Outside) -> Result<Service, Error> {
+    // First, so that a file that is not right leaves no database behind.
+    let tls = settings.tls.clone().map(Certificates::read).transpose()?;
     let db = Db::open(
         &settings.database,
         settings.db_connections,
@@ -117,7 +119,6 @@ pub fn open(settings: &Settings, outside: Outside) -> Result<Service, Error> {
     let rates = rates
         .map(|rates| RatesFetcher::new(rates, metrics.registry()))
         .transpose()?;
-    let tls = settings.tls.clone().map(Certificates::read).transpose()?;
     let webhooks = Webhooks::new(settings.webhooks.clone(), metrics.registry())?;
     Ok(Service::new(
         db,
