@@ -7,6 +7,7 @@
 mod compare;
 mod readme;
 
+use std::ffi::OsString;
 use std::fs;
 use std::os::unix::process::CommandExt;
 use std::path::Path;
@@ -70,6 +71,15 @@ fn fault(step: &Step, at: usize, folder: &Path) -> Option<String> {
     })
 }
 
+/// What `cargo test` tells of the package that it runs. A newcomer's shell has none of it, and the build scripts of libraries
+/// that look at it would run again, and all that is built on them with them.
+fn told_by_cargo() -> impl Iterator<Item = OsString> {
+    std::env::vars_os().map(|(name, _)| name).filter(|name| {
+        let name = name.to_string_lossy();
+        name.starts_with("CARGO_PKG_") || name.starts_with("CARGO_MANIFEST_")
+    })
+}
+
 #[test]
 #[ignore = "builds a release and listens on the usual port: .ci/walkthrough runs it"]
 fn the_walk_through_does_what_it_shows() {
@@ -79,7 +89,11 @@ fn the_walk_through_does_what_it_shows() {
     let folder = tempfile::tempdir().expect("a folder");
     let file = folder.path().join("walk-through.sh");
     fs::write(&file, script(&steps, folder.path())).expect("the script");
-    let child = Command::new("bash")
+    let mut bash = Command::new("bash");
+    for name in told_by_cargo() {
+        bash.env_remove(name);
+    }
+    let child = bash
         .args(["--noprofile", "--norc"])
         .arg(&file)
         .current_dir(root)
